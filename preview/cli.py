@@ -1,0 +1,83 @@
+"""`covecast`: the one command. Finds a subcommand's module only when it is asked for, and catches errors once.
+
+A command lives in `preview/commands/NAME.py` as a click command called `command`. Its module imports click and
+`preview.commands.options` at the top, everything heavy inside the function, so that `covecast --help` stays quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from preview.scene.faults import CovecastError, nearest
+
+__all__ = ["COMMANDS", "group", "main"]
+
+COMMANDS = (
+    "new",
+    "show",
+    "probe",
+    "meter",
+    "cap",
+    "clip",
+    "demo",
+    "schema",
+)
+"""The commands, in the order in which a job needs them."""
+
+
+class Commands(click.Group):
+    """A click group whose commands are imported when they are first used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the job."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        """The command of that name, or None."""
+        if name not in COMMANDS:
+            return None
+        command = importlib.import_module(f"preview.commands.{name}").command
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does, with the nearest command named when there is none of that name."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = nearest(args[0], COMMANDS)
+            hint = f" Did you mean {near}?" if near else ""
+            ctx.fail(f"No such command '{args[0]}'.{hint} The commands are: {', '.join(COMMANDS)}.")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(
+    cls=Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
+)
+@click.version_option(package_name="covecast")
+def group() -> None:
+    """See a room lit by LED strips before anything is glued: its light, its amps, its drop and its cap.
+
+    SCENE is a scene file (TOML) or the name of a demo scene: tea_bar, reading_corner, gallery_hall.
+    """
+
+
+def main() -> None:
+    """Run the command line. Exit codes: 0 done; 1 done, and the plan breaks a limit; 2 the input or the call is wrong."""
+    try:
+        group(standalone_mode=False)
+    except click.exceptions.Exit as end:
+        sys.exit(end.exit_code)
+    except click.exceptions.Abort:
+        click.echo("Stopped. Nothing half-written was left behind.", err=True)
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except CovecastError as error:
+        click.echo(f"covecast: {error}", err=True)
+        sys.exit(2)

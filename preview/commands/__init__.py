@@ -1,0 +1,1 @@
+"""The commands of `covecast`, one module each: parse, call, print."""

@@ -1,0 +1,43 @@
+"""What several commands share: the scene argument, the drive, and printing a table or one JSON object."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from preview.scene.model import Scene
+
+__all__ = ["as_json", "json_option", "load", "print_json", "scene_argument"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def scene_argument(function: F) -> F:
+    """The argument SCENE: a file, or the name of a demo scene."""
+    return click.argument("scene", metavar="SCENE")(function)
+
+
+def json_option(function: F) -> F:
+    """The option --json: one JSON object on standard output and nothing else there."""
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the table.")(function)
+
+
+def load(scene: str) -> Scene:
+    """Read the scene a command was given; what was assumed is listed once on standard error by the caller's report."""
+    from preview.scene.read import find_scene, read_scene
+
+    return read_scene(find_scene(scene))
+
+
+def as_json(data: dict[str, Any]) -> str:
+    """JSON text, full precision, NaN refused."""
+    return json.dumps(data, indent=2, allow_nan=False, ensure_ascii=False)
+
+
+def print_json(data: dict[str, Any]) -> None:
+    """Print one JSON object on standard output."""
+    click.echo(as_json(data))

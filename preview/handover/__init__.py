@@ -1,0 +1,1 @@
+"""What leaves the house: clips and stills, written whole or not at all."""

@@ -1,0 +1,1 @@
+"""From the flux of every group to a picture: colour, emission, covers, room, transport, exposure."""

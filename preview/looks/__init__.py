@@ -1,0 +1,1 @@
+"""Effects over time: the drives and frames of a look."""

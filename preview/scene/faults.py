@@ -1,0 +1,51 @@
+"""What can be wrong, said so that the reader can mend it: file, line, key, expected, found, nearest spelling."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+__all__ = ["CovecastError", "Fault", "SceneFaults", "nearest"]
+
+
+class CovecastError(Exception):
+    """Base of every error that is the input's or the call's fault. `preview.cli` catches it once; exit code 2."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with one key of a file. `line` counts from 1, or is None where it cannot be had."""
+
+    key: str
+    expected: str
+    found: str
+    line: int | None = None
+    nearest: str | None = None
+
+    def __str__(self) -> str:
+        place = f"line {self.line}: " if self.line else ""
+        hint = f" (did you mean {self.nearest}?)" if self.nearest else ""
+        return f"{place}{self.key}: expected {self.expected}, found {self.found}{hint}"
+
+
+class SceneFaults(CovecastError):
+    """Every fault of one file at once."""
+
+    def __init__(self, file: str, faults: Sequence[Fault]) -> None:
+        self.file = file
+        self.faults = tuple(faults)
+        count = "1 fault" if len(self.faults) == 1 else f"{len(self.faults)} faults"
+        super().__init__("\n".join([f"{file}: {count}", *(f"  {fault}" for fault in self.faults)]))
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known word closest to `word`, or None where nothing is close.
+
+    >>> nearest("leds_per_meter", ["leds_per_m", "leds_per_group", "volts"])
+    'leds_per_m'
+    >>> nearest("zzz", ["volts"]) is None
+    True
+    """
+    found = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return found[0] if found else None

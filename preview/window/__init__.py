@@ -1,0 +1,1 @@
+"""The pygame window: the only package that imports pygame."""
