@@ -30,6 +30,7 @@ __all__ = [
     "Strip",
     "Supply",
     "Viewer",
+    "White",
 ]
 
 Positive = Annotated[float, Field(gt=0)]
@@ -104,6 +105,12 @@ class Colour(Table):
     xy: tuple[Annotated[float, Field(gt=0, lt=1)], Annotated[float, Field(gt=0, lt=1)]]
 
 
+class White(Colour):
+    """The white of a four-colour strip: as a colour, or by its colour temperature."""
+
+    kelvin: Kelvin | None = None
+
+
 class Strip(Table):
     """A strip type: its label, completed with bench figures or typical values."""
 
@@ -114,6 +121,9 @@ class Strip(Table):
     colour_order: str = "grb"
     reel_m: Positive = 5.0
     price: NotNegative | None = None
+    watts_per_m: Positive | None = None
+    milliamp: Positive | None = None
+    switching_hz: Positive | None = None
     rail_milliohm_per_m: tuple[NotNegative, NotNegative]
     idle_milliamp_per_group: NotNegative
     regulated: bool = True
@@ -121,7 +131,7 @@ class Strip(Table):
     red: Colour
     green: Colour
     blue: Colour
-    white: Colour | None = None
+    white: White | None = None
 
     @property
     def cut_m(self) -> float:
