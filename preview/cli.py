@@ -67,7 +67,7 @@ def group() -> None:
 
 
 def main() -> None:
-    """Run the command line. Exit codes: 0 done; 1 done, and the plan breaks a limit; 2 the input or the call is wrong."""
+    """Run the command line. Exit codes: 0 done; 1 done, but a limit is broken; 2 the input or the call is wrong."""
     try:
         group(standalone_mode=False)
     except click.exceptions.Exit as end:
