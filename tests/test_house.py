@@ -14,7 +14,7 @@ import preview
 
 ROOT = Path(preview.__file__).parent
 
-# What each package may import of the others: arrows point one way (window, handover, commands → looks → power, light → scene).
+# What each package may import of the others, one way: window, handover, commands → looks → power, light → scene.
 MAY_IMPORT = {
     "scene": set(),
     "power": {"scene"},
