@@ -1,0 +1,42 @@
+"""Water running down a channel: long teal streaks and a little pale foam, carried along the run."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from effects import kit
+
+MOOD = "calm"
+
+DIALS = (
+    kit.Dial("speed_m_per_s", "m/s", -3, 3, 0.30, "how fast the water runs; negative: towards the data end"),
+    kit.Dial("ripple_m", "m", 0.1, 3, 0.42, "length of a ripple"),
+    kit.Dial("foam", "", 0, 1, 0.5, "how much of it is white"),
+    kit.Dial("deep", "", 0, 1, 0.7, "how dark the troughs are"),
+    kit.Dial("hue_deg", "deg", 0, 360, 222, "colour of the water: 180 green, 222 teal, 260 blue"),
+    kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
+)
+
+
+def period_s(dials: Mapping[str, float]) -> float | None:
+    """It repeats only when asked to."""
+    return dials["loop_s"] or None
+
+
+def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
+    """Everything is carried at one speed and slowly changes shape while it is."""
+    t = kit.columns(time_s)
+    loop = kit.seamless(dials["loop_s"])
+    speed, ripple = dials["speed_m_per_s"], dials["ripple_m"]
+    x = place.along_m + 211.0 * place.run  # every run its own stretch of water
+    # Streaks two ripples long under ripples; both change shape in about the time that they take to go by.
+    body = kit.noise(seed, loop.travel(x, t, speed, 2.2 * ripple), loop.clock(t, 9.0))
+    skin = kit.noise(seed + 1, loop.travel(x, t, speed, ripple), loop.clock(t, 4.0))
+    swell = 0.5 + 0.5 * np.clip(0.62 * body + 0.55 * skin, -1.0, 1.0)
+    amount = kit.felt(1.0 - 0.85 * dials["deep"] * (1.0 - swell))
+    foam = dials["foam"] * kit.ease((swell - 0.62) / 0.38)
+    water = kit.tint(place, dials["hue_deg"], 0.75)
+    pale = kit.tint(place, dials["hue_deg"], 0.12)
+    return kit.paint((amount * (1.0 - foam), water), (amount * foam, pale))

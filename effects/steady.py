@@ -1,0 +1,29 @@
+"""One colour, everywhere, standing still: a black-body white, or a hue of the strip."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from effects import kit
+
+MOOD = "working light"
+
+DIALS = (
+    kit.Dial("kelvin", "K", 1000, 15000, 2700, "colour temperature of the white"),
+    kit.Dial("hue_deg", "deg", 0, 360, 30, "direction from that white: 0 red, 90 yellow-green, 180 cyan, 270 blue"),
+    kit.Dial("purity", "", 0, 1, 0, "how far towards that hue: 0 white, 1 the purest the strip has"),
+    kit.Dial("light", "", 0, 1, 1, "part of the strip's full light"),
+)
+
+
+def period_s(dials: Mapping[str, float]) -> float | None:
+    """It stands still."""
+    return 0.0
+
+
+def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
+    """The same colour at every place and time."""
+    colour = kit.tint(place, dials["hue_deg"], dials["purity"], dials["kelvin"])
+    return np.broadcast_to(dials["light"] * colour, (time_s.shape[0], place.groups, 3)).copy()
