@@ -7,25 +7,28 @@ A command lives in `preview/commands/NAME.py` as a click command called `command
 from __future__ import annotations
 
 import importlib
+import pkgutil
 import sys
 
 import click
 
+from preview import commands
 from preview.scene.faults import CovecastError, nearest
 
-__all__ = ["COMMANDS", "group", "main"]
+__all__ = ["COMMANDS", "ORDER", "group", "main"]
 
-COMMANDS = (
-    "new",
-    "show",
-    "probe",
-    "meter",
-    "cap",
-    "clip",
-    "demo",
-    "schema",
-)
-"""The commands, in the order in which a job needs them."""
+ORDER = ("new", "show", "probe", "meter", "cap", "clip", "demo", "schema")
+"""The order in which a job needs the commands; one that is not named here comes after them."""
+
+
+def _names() -> list[str]:
+    modules = (module.name for module in pkgutil.iter_modules(commands.__path__))
+    place = {name: at for at, name in enumerate(ORDER)}
+    return sorted((name for name in modules if name != "options"), key=lambda name: (place.get(name, len(ORDER)), name))
+
+
+COMMANDS = tuple(_names())
+"""Every command there is: the modules of `preview.commands`, in the order of the job."""
 
 
 class Commands(click.Group):
