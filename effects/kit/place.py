@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 from typing import TypeAlias
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 
 __all__ = ["Dial", "Floats", "Ints", "Number", "Place", "columns"]
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Ints = NDArray[np.int64]
 Number: TypeAlias = float | Floats
 

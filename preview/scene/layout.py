@@ -6,6 +6,7 @@ Worked out once per scene; everything downstream is a function of these arrays. 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ __all__ = [
     "places_on_path",
 ]
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
