@@ -1,0 +1,42 @@
+"""Dawn: a deep red glow begins in one place, spreads through the room and whitens along the black-body curve."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from effects import kit
+
+MOOD = "warm"
+
+DIALS = (
+    kit.Dial("rise_s", "s", 1, 3600, 8, "how long one place takes from dark to day"),
+    kit.Dial("spread_m_per_s", "m/s", 0.001, 20, 0.9, "how fast the dawn spreads through the room"),
+    kit.Dial("from_k", "K", 1000, 15000, 1500, "colour temperature of the first glow"),
+    kit.Dial("to_k", "K", 1000, 15000, 4000, "colour temperature of the day"),
+    kit.Dial("start_part", "", 0, 1, 0.2, "where it begins: 0 the left wall of the room, 1 the right"),
+    kit.Dial("hold_s", "s", 0, 3600, 4, "how long the day lasts, where it ends"),
+    kit.Dial("fall_s", "s", 0, 3600, 0, "how long dusk takes, after which dawn comes again; 0: the day stays"),
+)
+
+
+def period_s(dials: Mapping[str, float]) -> float | None:
+    """One day, where it ends."""
+    return dials["rise_s"] + dials["hold_s"] + dials["fall_s"] if dials["fall_s"] > 0 else None
+
+
+def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
+    """Each place runs through the same day, later the farther it lies from where dawn begins."""
+    x, z = place.room_m[:, 0], place.room_m[:, 2]
+    away_m = np.hypot(x - dials["start_part"] * place.room_size_m[0], z - z.min())
+    local_s = kit.columns(time_s) - (away_m - away_m.min()) / dials["spread_m_per_s"]
+    rise_s, hold_s, fall_s = dials["rise_s"], dials["hold_s"], dials["fall_s"]
+    if fall_s > 0:
+        local_s = np.mod(local_s, rise_s + hold_s + fall_s)
+        day = kit.ease(local_s / rise_s) * (1.0 - kit.ease((local_s - rise_s - hold_s) / fall_s))
+    else:
+        day = kit.ease(local_s / rise_s)
+    # Equal steps of 1/T are about equal steps of colour to the eye.
+    kelvin = 1.0 / kit.mix(1.0 / dials["from_k"], 1.0 / dials["to_k"], day)
+    return kit.paint((kit.felt(day), kit.white(place, kelvin)))

@@ -1,0 +1,57 @@
+"""Paper lanterns on long cords, swaying in a light wind: warm pools of light that swing to and fro along the run."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from effects import kit
+
+MOOD = "warm"
+
+DIALS = (
+    kit.Dial("apart_m", "m", 0.3, 10, 1.0, "from one lantern to the next"),
+    kit.Dial("cord_m", "m", 0.1, 20, 2.2, "length of the cords, which sets the time of a swing"),
+    kit.Dial("swing_m", "m", 0, 3, 0.24, "how far a lantern swings to either side in a gust"),
+    kit.Dial("above_m", "m", 0.05, 3, 0.26, "height of a lantern above the run: how wide its pool is"),
+    kit.Dial("lantern_k", "K", 1000, 6000, 2050, "colour temperature of a lantern"),
+    kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
+)
+
+_GRAVITY_M_PER_S2 = 9.81
+
+
+def period_s(dials: Mapping[str, float]) -> float | None:
+    """It repeats only when asked to."""
+    return dials["loop_s"] or None
+
+
+def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
+    """A pendulum swings in 2π √(cord / g); a small lamp lights what is below it as 1/(1 + (d/h)²)²."""
+    t = kit.columns(time_s)
+    loop = kit.seamless(dials["loop_s"])
+    apart, above = dials["apart_m"], dials["above_m"]
+    x = place.course_m
+    nearest = np.floor(x / apart).astype(np.int64)
+    swing_per_s = 1.0 / (2.0 * np.pi * np.sqrt(dials["cord_m"] / _GRAVITY_M_PER_S2))
+    # Cords that are not quite equal drift apart; in a loop they must come back together, so there they are equal.
+    unequal = 0.0 if dials["loop_s"] > 0 else 0.14
+    total = np.zeros((t.shape[0], place.groups))
+    warm = np.zeros((t.shape[0], place.groups))
+    for step in (-1, 0, 1):
+        lantern = nearest + step
+        rate = loop.rate(swing_per_s) * (1.0 + unequal * (kit.uniform(seed, lantern, 0) - 0.5))
+        phase = 0.35 * kit.uniform(seed, lantern, 1) - 0.06 * lantern
+        gust = 0.62 + 0.38 * kit.noise(seed + 1, 0.35 * lantern, loop.clock(t, 6.0))
+        sway = np.sin(2.0 * np.pi * (rate * t + phase))
+        hangs = (lantern + 0.5) * apart + dials["swing_m"] * gust * sway
+        away = (x - hangs) / above
+        # The pool ends softly before the lantern after the next one, so that only three need to be added.
+        pool = (1.0 / (1.0 + away * away)) ** 2 * kit.ease((1.5 * apart - np.abs(x - hangs)) / (0.5 * apart))
+        total += pool
+        warm += pool * kit.uniform(seed, lantern, 2)
+    amount = np.clip(0.04 + 0.86 * total, 0.0, 1.0)
+    share = warm / np.maximum(total, 1e-9)
+    dusk, day = kit.white(place, dials["lantern_k"] * 0.86), kit.white(place, dials["lantern_k"] * 1.16)
+    return kit.paint((amount * (1.0 - share), dusk), (amount * share, day))

@@ -1,0 +1,62 @@
+"""Blossom falling through the room: pale pink petals sink, sway and glide; each run lights up where one goes by."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from effects import kit
+
+MOOD = "calm"
+
+DIALS = (
+    kit.Dial("fall_m_per_s", "m/s", 0.02, 3, 0.26, "how fast a petal sinks"),
+    kit.Dial("apart_m", "m", 0.2, 5, 0.55, "from one column of petals to the next"),
+    kit.Dial("sway_m", "m", 0, 2, 0.22, "how far a petal sways to either side"),
+    kit.Dial("petal_m", "m", 0.05, 1, 0.19, "reach of a petal's glow"),
+    kit.Dial("hue_deg", "deg", 0, 360, 340, "hue of the petals"),
+    kit.Dial("purity", "", 0, 1, 0.4, "how pure that hue is"),
+    kit.Dial("evening", "", 0, 1, 0.26, "how bright the evening behind them is felt"),
+)
+
+_EVERY_M = 1.7  # from one petal to the next in a column
+
+
+def period_s(dials: Mapping[str, float]) -> float | None:
+    """The time in which a column sinks by as many petals as it has before they repeat."""
+    return 4.0 * _EVERY_M / dials["fall_m_per_s"]
+
+
+def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
+    """Columns of petals along the walls, unrolled to one plane: across, and up. A group sees the nearest few."""
+    t = kit.columns(time_s)
+    across = place.room_m[:, 0] + place.room_m[:, 1]
+    up = place.room_m[:, 2]
+    apart, reach = dials["apart_m"], np.maximum(dials["petal_m"], place.group_length_m)
+    period = 4.0 * _EVERY_M / dials["fall_m_per_s"]
+    own = np.floor(across / apart).astype(np.int64)
+    wide = int(np.ceil((dials["sway_m"] + 2.2 * dials["petal_m"]) / apart))
+    glow = np.zeros((t.shape[0], place.groups))
+    pale = np.zeros((t.shape[0], place.groups))
+    for step in range(-wide, wide + 1):
+        column = own + step
+        sunk = (up + dials["fall_m_per_s"] * t) / _EVERY_M + kit.uniform(seed, column, 0)
+        petal = np.floor(sunk).astype(np.int64)
+        which = np.mod(petal, 4)
+        below_m = (sunk - petal - 0.5) * _EVERY_M
+        turns = np.round(period / (2.6 + 1.6 * kit.uniform(seed, column, which, 1)))
+        swing = np.sin(2.0 * np.pi * (t * turns / period + kit.uniform(seed, column, which, 2)))
+        middle = (column + 0.2 + 0.6 * kit.uniform(seed, column, which, 3)) * apart
+        square = ((across - middle - dials["sway_m"] * swing) ** 2 + below_m**2) / reach**2
+        one = np.exp(-0.5 * square) * (kit.uniform(seed, column, which, 4) < 0.8)
+        glow += one
+        pale += one * kit.uniform(seed, column, which, 5)
+    glow = np.clip(glow, 0.0, 1.0)
+    share = np.clip(pale, 0.0, 1.0) * 0.8
+    evening = kit.felt(dials["evening"] * (0.85 + 0.15 * kit.noise(seed + 1, across / 1.4, up / 1.4)))
+    return kit.paint(
+        (glow * (1.0 - share), kit.tint(place, dials["hue_deg"], dials["purity"], 4500.0)),
+        (glow * share, kit.white(place, 3600.0)),
+        (evening * (1.0 - glow), kit.tint(place, 318.0, 0.6)),
+    )

@@ -1,0 +1,56 @@
+"""A flock at dusk: warm bright marks that sweep along the runs together, scatter, turn and trail fading tails."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from effects import kit
+
+MOOD = "festive"
+
+DIALS = (
+    kit.Dial("birds", "", 1, 24, 7, "how many"),
+    kit.Dial("speed_m_per_s", "m/s", 0.05, 4, 0.9, "how fast the flock flies between its turns"),
+    kit.Dial("flock_m", "m", 0.1, 10, 1.6, "length that the flock spreads over"),
+    kit.Dial("tail_m", "m", 0.02, 5, 0.55, "length of a tail at full speed"),
+    kit.Dial("bird_k", "K", 1000, 15000, 2500, "colour temperature of a bird"),
+    kit.Dial("sky", "", 0, 1, 0.3, "how bright the evening sky behind them is felt"),
+    kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
+)
+
+
+def period_s(dials: Mapping[str, float]) -> float | None:
+    """It repeats only when asked to."""
+    return dials["loop_s"] or None
+
+
+def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
+    """The flock sweeps from end to end of all the runs; each bird keeps a wandering place in it."""
+    t = kit.columns(time_s)
+    loop = kit.seamless(dials["loop_s"])
+    x, half, length = place.course_m, place.half_m, place.course_length_m
+    speed, spread = dials["speed_m_per_s"], dials["flock_m"]
+    sweep = loop.rate(speed / (2.0 * max(length, spread)))
+
+    def where(at_s: kit.Floats, bird: int) -> kit.Floats:
+        late, pace = kit.uniform(seed, bird, 0), 0.7 + 0.6 * kit.uniform(seed, bird, 1)
+        way = np.sin(2.0 * np.pi * (sweep * at_s + 0.09 * (late - 0.5)) - 1.1)
+        # A swing that lingers a little less at its ends than a sine.
+        middle = length * (0.5 + 0.5 * way * (1.15 - 0.15 * way * way))
+        own = kit.noise(seed + 17 * bird + 5, loop.clock(at_s, float(2.2 * pace)))
+        return np.asarray(middle + 0.5 * spread * own + spread * 0.5 * (late - 0.5), dtype=np.float64)
+
+    dark = np.ones((t.shape[0], place.groups))
+    step_s = 0.05
+    for bird in range(round(dials["birds"])):
+        here = where(t, bird)
+        pace = (where(t + step_s, bird) - where(t - step_s, bird)) / (2.0 * step_s)
+        trail = kit.tail(x, half, here, dials["tail_m"] * pace / speed)
+        body = kit.mark(x, half, here, 0.13)
+        dark *= 1.0 - np.clip(0.62 * trail * np.minimum(1.0, np.abs(pace) / (0.4 * speed)) + body, 0.0, 1.0)
+    glow = 1.0 - dark
+    dusk = 0.8 + 0.2 * kit.noise(seed + 3, x / 1.9, loop.clock(t, 9.0))
+    evening = kit.felt(dials["sky"] * dusk) * (1.0 - glow)
+    return kit.paint((glow, kit.white(place, dials["bird_k"])), (evening, kit.tint(place, 282.0, 0.72)))

@@ -1,0 +1,72 @@
+"""The edge of the sea on warm sand: each wave runs up, leaves a line of foam, slides back and lets the sand dry."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from effects import kit
+
+MOOD = "calm"
+
+DIALS = (
+    kit.Dial("wave_s", "s", 2, 60, 6.5, "from one wave to the next"),
+    kit.Dial("beach_m", "m", 0.2, 50, 2.2, "how far up the run a large wave reaches"),
+    kit.Dial("sea_m", "m", 0, 50, 0.7, "how much of the run, from its data end, is always sea"),
+    kit.Dial("foam_m", "m", 0.03, 2, 0.16, "length of the foam"),
+    kit.Dial("sand_k", "K", 1000, 6000, 2300, "colour temperature of the sand"),
+    kit.Dial("run_later_s", "s", 0, 60, 0.7, "how much later a wave reaches each further run"),
+    kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
+)
+
+_TURN = 0.36  # part of a wave's time after which it slides back
+
+
+def period_s(dials: Mapping[str, float]) -> float | None:
+    """It repeats only when asked to."""
+    return dials["loop_s"] or None
+
+
+def _up(phase: kit.Floats) -> kit.Floats:
+    """How far up the wave is, 0..1: quick to come, slow to go."""
+    return np.where(phase < _TURN, kit.ease(phase / _TURN), 1.0 - kit.ease((phase - _TURN) / (1.0 - _TURN)))
+
+
+def _wet(phase: kit.Floats) -> kit.Floats:
+    """How far up the sand is still wet, 0..1, from the turn of the wave on into the next one."""
+    return np.where(phase < _TURN, 0.0, 1.0 - kit.ease((phase - _TURN) / 1.2))
+
+
+def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
+    """The shore is one place on each run; sea, foam and wet sand lie about it."""
+    loop = kit.seamless(dials["loop_s"])
+    per_s = loop.rate(1.0 / dials["wave_s"])
+    turns = loop.turns(1.0 / dials["wave_s"])
+    t = kit.columns(time_s)
+    at = t * per_s - dials["run_later_s"] * per_s * place.run
+    number = np.floor(at).astype(np.int64)
+    phase = at - number
+
+    def reach_m(which: kit.Ints) -> kit.Floats:
+        one = np.mod(which, turns) if turns else which
+        return dials["beach_m"] * (0.55 + 0.45 * kit.uniform(seed, one, place.run))
+
+    sea, reach, before = dials["sea_m"], reach_m(number), reach_m(number - 1)
+    shore = sea + reach * _up(phase)
+    wet = np.maximum(np.maximum(shore, sea + reach * _wet(phase)), sea + before * _wet(phase + 1.0))
+    x, half = place.along_m, place.half_m
+    water = 1.0 - kit.edge(x, half, shore, 0.10)
+    damp = (1.0 - kit.edge(x, half, wet, 0.30)) * (1.0 - water)
+    coming = kit.ease((_TURN + 0.12 - phase) / 0.3) * kit.ease(phase / 0.08)
+    lace = 0.75 + 0.25 * kit.noise(seed + 1, x / 0.2, loop.clock(t, 1.5))
+    foam = kit.tail(x, half, shore + 0.4 * dials["foam_m"], dials["foam_m"]) * (0.3 + 0.7 * coming) * lace
+    swell = 0.72 + 0.28 * kit.noise(seed + 2, (shore - x) / 0.7, loop.clock(t, 3.0))
+    deep = np.clip((shore - x) / 2.5, 0.0, 1.0)
+    sea_colour = kit.mix(kit.tint(place, 196.0, 0.45)[None], kit.tint(place, 238.0, 0.7)[None], deep[:, :, None])
+    rest = np.clip(1.0 - foam, 0.0, 1.0)
+    return kit.paint(
+        (np.clip(foam, 0.0, 1.0), kit.white(place, 5600.0)),
+        (rest * water * kit.felt(0.78 * swell), sea_colour),
+        (rest * (1.0 - water) * kit.felt(0.62 - 0.24 * damp), kit.white(place, dials["sand_k"])),
+    )
