@@ -36,7 +36,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     large = kit.noise(seed, y, loop.travel(x, t, wind, size), loop.clock(t, 12.0))
     small = kit.noise(seed + 1, y, loop.travel(x, t, wind, 0.45 * size), loop.clock(t, 8.0))
     thick = 0.5 + 0.5 * np.clip(large + 0.35 * small, -1.0, 1.0)
-    cloud = kit.ease((thick - (0.86 - 0.9 * dials["cover"])) / 0.34)
+    cloud = kit.ease((thick - (0.96 - 0.95 * dials["cover"])) / 0.6)
     amount = kit.felt(1.0 - dials["shade"] * cloud)
     sun, sky = kit.white(place, dials["sun_k"]), kit.white(place, dials["sky_k"])
     return kit.paint((amount * (1.0 - cloud), sun), (amount * cloud, sky))

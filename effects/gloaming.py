@@ -40,7 +40,11 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     sky = np.clip(0.12 + 0.76 * dials["hour"] + 0.55 * height + 0.42 * cloud, 0.0, 1.0)
     rose_part = kit.ease(sky / 0.45)
     blue_part = kit.ease((sky - 0.42) / 0.58)
-    amber, rose, blue = kit.white(place, 1750.0), kit.tint(place, 338.0, 0.62), kit.tint(place, 277.0, 0.82)
+    amber, rose, blue = (
+        kit.white(place, 1800.0),
+        0.8 * kit.tint(place, 352.0, 0.5, 4000.0),
+        kit.tint(place, 264.0, 0.62),
+    )
     amount = dials["light"] * kit.felt(0.74 + 0.26 * veil - 0.14 * blue_part)
     return kit.paint(
         (amount * (1.0 - rose_part), amber),

@@ -11,10 +11,10 @@ from effects import kit
 MOOD = "warm"
 
 DIALS = (
-    kit.Dial("apart_m", "m", 0.3, 10, 1.0, "from one lantern to the next"),
+    kit.Dial("apart_m", "m", 0.3, 10, 1.25, "from one lantern to the next"),
     kit.Dial("cord_m", "m", 0.1, 20, 2.2, "length of the cords, which sets the time of a swing"),
-    kit.Dial("swing_m", "m", 0, 3, 0.24, "how far a lantern swings to either side in a gust"),
-    kit.Dial("above_m", "m", 0.05, 3, 0.26, "height of a lantern above the run: how wide its pool is"),
+    kit.Dial("swing_m", "m", 0, 3, 0.26, "how far a lantern swings to either side in a gust"),
+    kit.Dial("above_m", "m", 0.05, 3, 0.24, "height of a lantern above the run: how wide its pool is"),
     kit.Dial("lantern_k", "K", 1000, 6000, 2050, "colour temperature of a lantern"),
     kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
 )
@@ -51,7 +51,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         pool = (1.0 / (1.0 + away * away)) ** 2 * kit.ease((1.5 * apart - np.abs(x - hangs)) / (0.5 * apart))
         total += pool
         warm += pool * kit.uniform(seed, lantern, 2)
-    amount = np.clip(0.04 + 0.86 * total, 0.0, 1.0)
+    amount = np.clip(0.015 + 0.885 * total, 0.0, 1.0)
     share = warm / np.maximum(total, 1e-9)
     dusk, day = kit.white(place, dials["lantern_k"] * 0.86), kit.white(place, dials["lantern_k"] * 1.16)
     return kit.paint((amount * (1.0 - share), dusk), (amount * share, day))

@@ -15,8 +15,8 @@ DIALS = (
     kit.Dial("pitch_m", "m", 0.2, 5, 0.72, "from one stitch to the next"),
     kit.Dial("thick", "", 0.2, 0.95, 0.9, "part of the pitch that a stitch covers"),
     kit.Dial("warp_deg", "deg", 0, 360, 24, "hue of the first thread"),
-    kit.Dial("weft_deg", "deg", 0, 360, 262, "hue of the second thread"),
-    kit.Dial("purity", "", 0, 1, 0.72, "how pure both hues are"),
+    kit.Dial("weft_deg", "deg", 0, 360, 250, "hue of the second thread"),
+    kit.Dial("purity", "", 0, 1, 0.62, "how pure both hues are"),
 )
 
 
@@ -43,5 +43,5 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     weft_seen = np.where(over, weft * (1.0 - 0.9 * warp), weft)
     return kit.paint(
         (0.02 + 0.94 * kit.ease(warp_seen), kit.tint(place, dials["warp_deg"], dials["purity"], 3500.0)),
-        (0.94 * kit.ease(weft_seen) * (1.0 - warp_seen), kit.tint(place, dials["weft_deg"], dials["purity"])),
+        (0.75 * kit.ease(weft_seen) * (1.0 - warp_seen), kit.tint(place, dials["weft_deg"], dials["purity"])),
     )

@@ -24,7 +24,7 @@ DIALS = (
 
 def _cycle_m(dials: Mapping[str, float]) -> tuple[float, float, float]:
     """Length of a carriage with its gap, of a train, and from head to head of two trains."""
-    carriage = (round(dials["windows"]) + 0.6) * dials["window_m"]
+    carriage = (round(dials["windows"]) + 0.9) * dials["window_m"]
     train = carriage * round(dials["carriages"])
     return carriage, train, max(dials["every_s"] * dials["speed_m_per_s"], train + carriage)
 
@@ -44,12 +44,12 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     half = place.half_m + 0.07  # glass has no hard edge when it moves
     glass = np.zeros((t.shape[0], place.groups))
     for window in range(round(dials["windows"])):
-        start = (window + 0.3) * pitch
+        start = (window + 0.45) * pitch
         glass += kit.pulses(behind - start, half, carriage, dials["lit_part"] * pitch / carriage)
     inside = kit.edge(behind, half, 0.0, 0.1) * (1.0 - kit.edge(behind, half, train, 0.1))
     glass *= inside
     number = np.clip(np.floor(behind / carriage), 0, round(dials["carriages"]) - 1).astype(np.int64)
-    lit = 0.62 + 0.38 * kit.uniform(seed, number)
+    lit = 0.40 + 0.60 * kit.uniform(seed, number) ** 0.5
     kelvin = dials["window_k"] * (0.9 + 0.25 * kit.uniform(seed + 1, number))
     spill = np.exp(-np.maximum(behind - train, 0.0) / 0.5) + np.exp(-(cycle - behind) / 0.9)
     near = np.where(behind < train, 1.0, np.clip(spill, 0.0, 1.0))

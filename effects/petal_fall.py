@@ -58,5 +58,5 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     return kit.paint(
         (glow * (1.0 - share), kit.tint(place, dials["hue_deg"], dials["purity"], 4500.0)),
         (glow * share, kit.white(place, 3600.0)),
-        (evening * (1.0 - glow), kit.tint(place, 318.0, 0.6)),
+        (evening * (1.0 - glow), kit.tint(place, 300.0, 0.45)),
     )

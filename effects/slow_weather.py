@@ -50,7 +50,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     layers = kit.paint(
         (sunlight * (1.0 - veil), kit.white(place, kelvin)),
         (sunlight * veil, grey),
-        (rose * (1.0 - sunlight), kit.tint(place, 318.0, 0.62)),
-        (night * (1.0 - rose) * (1.0 - sunlight), kit.tint(place, 266.0, 0.78)),
+        (rose * (1.0 - sunlight), 0.8 * kit.tint(place, 340.0, 0.45, 4500.0)),
+        (night * (1.0 - rose) * (1.0 - sunlight), kit.tint(place, 258.0, 0.7)),
     )
     return np.asarray(np.clip(layers, 0.0, 1.0), dtype=np.float64)

@@ -53,4 +53,4 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     glow = 1.0 - dark
     dusk = 0.8 + 0.2 * kit.noise(seed + 3, x / 1.9, loop.clock(t, 9.0))
     evening = kit.felt(dials["sky"] * dusk) * (1.0 - glow)
-    return kit.paint((glow, kit.white(place, dials["bird_k"])), (evening, kit.tint(place, 282.0, 0.72)))
+    return kit.paint((glow, kit.white(place, dials["bird_k"])), (evening, kit.tint(place, 266.0, 0.66)))

@@ -12,10 +12,11 @@ MOOD = "calm"
 
 DIALS = (
     kit.Dial("wave_s", "s", 2, 60, 6.5, "from one wave to the next"),
-    kit.Dial("beach_m", "m", 0.2, 50, 2.2, "how far up the run a large wave reaches"),
-    kit.Dial("sea_m", "m", 0, 50, 0.7, "how much of the run, from its data end, is always sea"),
+    kit.Dial("beach_m", "m", 0.2, 50, 2.2, "how far up the sand a large wave reaches"),
+    kit.Dial("sea_m", "m", 0, 50, 0.7, "how much of a bay is always sea"),
+    kit.Dial("bay_m", "m", 0.5, 100, 4.0, "from the sea to the highest sand; beyond it the next bay begins"),
     kit.Dial("foam_m", "m", 0.03, 2, 0.16, "length of the foam"),
-    kit.Dial("sand_k", "K", 1000, 6000, 2300, "colour temperature of the sand"),
+    kit.Dial("sand_k", "K", 1000, 6000, 2500, "colour temperature of the sand"),
     kit.Dial("run_later_s", "s", 0, 60, 0.7, "how much later a wave reaches each further run"),
     kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
 )
@@ -30,12 +31,13 @@ def period_s(dials: Mapping[str, float]) -> float | None:
 
 def _up(phase: kit.Floats) -> kit.Floats:
     """How far up the wave is, 0..1: quick to come, slow to go."""
-    return np.where(phase < _TURN, kit.ease(phase / _TURN), 1.0 - kit.ease((phase - _TURN) / (1.0 - _TURN)))
+    gone = kit.ease((phase - _TURN) / (1.0 - _TURN))
+    return np.asarray(np.where(phase < _TURN, kit.ease(phase / _TURN), 1.0 - gone), dtype=np.float64)
 
 
 def _wet(phase: kit.Floats) -> kit.Floats:
     """How far up the sand is still wet, 0..1, from the turn of the wave on into the next one."""
-    return np.where(phase < _TURN, 0.0, 1.0 - kit.ease((phase - _TURN) / 1.2))
+    return np.asarray(np.where(phase < _TURN, 0.0, 1.0 - kit.ease((phase - _TURN) / 1.2)), dtype=np.float64)
 
 
 def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
@@ -45,17 +47,18 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     turns = loop.turns(1.0 / dials["wave_s"])
     t = kit.columns(time_s)
     at = t * per_s - dials["run_later_s"] * per_s * place.run
-    number = np.floor(at).astype(np.int64)
-    phase = at - number
+    wave = np.floor(at)
+    number, phase = wave.astype(np.int64), np.asarray(at - wave, dtype=np.float64)
 
     def reach_m(which: kit.Ints) -> kit.Floats:
         one = np.mod(which, turns) if turns else which
-        return dials["beach_m"] * (0.55 + 0.45 * kit.uniform(seed, one, place.run))
+        return np.asarray(dials["beach_m"] * (0.55 + 0.45 * kit.uniform(seed, one, place.run)), dtype=np.float64)
 
     sea, reach, before = dials["sea_m"], reach_m(number), reach_m(number - 1)
     shore = sea + reach * _up(phase)
     wet = np.maximum(np.maximum(shore, sea + reach * _wet(phase)), sea + before * _wet(phase + 1.0))
-    x, half = place.along_m, place.half_m
+    bay = dials["bay_m"]
+    x, half = bay - np.abs(np.mod(place.along_m, 2.0 * bay) - bay), place.half_m
     water = 1.0 - kit.edge(x, half, shore, 0.10)
     damp = (1.0 - kit.edge(x, half, wet, 0.30)) * (1.0 - water)
     coming = kit.ease((_TURN + 0.12 - phase) / 0.3) * kit.ease(phase / 0.08)
@@ -68,5 +71,5 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     return kit.paint(
         (np.clip(foam, 0.0, 1.0), kit.white(place, 5600.0)),
         (rest * water * kit.felt(0.78 * swell), sea_colour),
-        (rest * (1.0 - water) * kit.felt(0.62 - 0.24 * damp), kit.white(place, dials["sand_k"])),
+        (rest * (1.0 - water) * kit.felt(0.58 - 0.24 * damp), kit.white(place, dials["sand_k"])),
     )

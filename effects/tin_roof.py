@@ -15,7 +15,7 @@ DIALS = (
     kit.Dial("ring_m_per_s", "m/s", 0.05, 5, 0.55, "how fast a ring spreads"),
     kit.Dial("ripple_m", "m", 0.1, 3, 0.34, "from crest to crest of a ring"),
     kit.Dial("die_s", "s", 0.2, 20, 1.5, "how long a ring takes to fall to about a third"),
-    kit.Dial("sky", "", 0, 1, 0.34, "how bright the wet grey between the drops is felt"),
+    kit.Dial("sky", "", 0, 1, 0.28, "how bright the wet grey between the drops is felt"),
     kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
 )
 
