@@ -25,6 +25,7 @@ from preview.scene.model import Look, Scene
 __all__ = [
     "Codes",
     "LightCaution",
+    "channels_from_light",
     "drive_blocks",
     "drive_from_light",
     "find_look",
@@ -134,14 +135,12 @@ def _white_share(layout: Layout) -> tuple[Floats, NDArray[np.bool_]]:
     return equal, usable
 
 
-def drive_from_light(layout: Layout, light: Floats, level: float) -> Codes:
-    """Codes (F, G, C) for linear light (F, G, 3) in 0..1 at a level in 0..1; a white that a group lacks gets 0."""
+def channels_from_light(layout: Layout, light: Floats) -> Floats:
+    """What each colour of a group gives (F, G, C), 0 to 1 and before any level, for linear light (F, G, 3)."""
     light = np.asarray(light, dtype=np.float64)
-    codes = np.zeros((light.shape[0], layout.groups, layout.colours), dtype=np.uint8)
-    scale = 255.0 * level
     if layout.colours == 3:
-        codes[:] = np.floor(scale * light + 0.5)
-        return codes
+        return light
+    channels = np.zeros((light.shape[0], layout.groups, layout.colours))
     equal, usable = _white_share(layout)
     share = np.where(usable, 1.0, 0.0) * np.ones((light.shape[0], 1))
     for colour in range(3):
@@ -149,10 +148,14 @@ def drive_from_light(layout: Layout, light: Floats, level: float) -> Codes:
         limit = np.where(d > 1e-12, x, np.where(d < -1e-12, 1.0 - x, 1.0)) / np.where(np.abs(d) > 1e-12, np.abs(d), 1.0)
         share = np.minimum(share, limit)
     for colour in range(3):
-        rest = np.clip(light[:, :, colour] - share * equal[:, colour], 0.0, 1.0)
-        codes[:, :, colour] = np.floor(scale * rest + 0.5)
-    codes[:, :, 3] = np.floor(scale * share + 0.5)
-    return codes
+        channels[:, :, colour] = np.clip(light[:, :, colour] - share * equal[:, colour], 0.0, 1.0)
+    channels[:, :, 3] = share
+    return channels
+
+
+def drive_from_light(layout: Layout, light: Floats, level: float) -> Codes:
+    """Codes (F, G, C) for linear light (F, G, 3) in 0..1 at a level in 0..1; a white that a group lacks gets 0."""
+    return np.floor(255.0 * level * channels_from_light(layout, light) + 0.5).astype(np.uint8)
 
 
 def look_drive(scene: Scene, layout: Layout, look: Look, times_s: Floats, level: float | None = None) -> Codes:
