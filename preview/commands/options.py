@@ -28,9 +28,10 @@ def json_option(function: F) -> F:
 
 def load(scene: str) -> Scene:
     """Read the scene a command was given; what was assumed is listed once on standard error by the caller's report."""
+    from preview.looks.library import effect_names, look_faults
     from preview.scene.read import find_scene, read_scene
 
-    return read_scene(find_scene(scene))
+    return read_scene(find_scene(scene), effect_names(), look_faults)
 
 
 def as_json(data: dict[str, Any]) -> str:

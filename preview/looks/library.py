@@ -32,6 +32,7 @@ __all__ = [
     "effect_names",
     "find_effect",
     "load_script",
+    "look_faults",
     "own_folder",
     "ready_look",
     "where_raised",
@@ -206,9 +207,14 @@ def _as_toml(value: object) -> str:
     return str(value).lower() if isinstance(value, bool) else repr(value)
 
 
+def look_faults(look: Look, key: str) -> list[Fault]:
+    """Everything wrong with one look, which goes by `key` in its file (`look[2]`)."""
+    return _checked(look, key)[1]
+
+
 def check_looks(scene: Scene) -> list[Fault]:
     """Everything wrong with the looks of a scene: unknown effects and dials, wrong types, values out of range."""
-    return [fault for i, look in enumerate(scene.look) for fault in _checked(look, f"look[{i}]")[1]]
+    return [fault for i, look in enumerate(scene.look) for fault in look_faults(look, f"look[{i}]")]
 
 
 def ready_look(scene: Scene, look: Look) -> Ready:

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-__all__ = ["CovecastError", "Fault", "SceneFaults", "nearest"]
+__all__ = ["MOST_PRINTED", "CovecastError", "Fault", "SceneFaults", "nearest"]
 
 
 class CovecastError(Exception):
@@ -15,28 +15,40 @@ class CovecastError(Exception):
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing wrong with one key of a file. `line` counts from 1, or is None where it cannot be had."""
+    """One thing wrong with one key of a file. `line` counts from 1, or is None where it cannot be had.
+
+    `key` is dotted, with numbers from 0 in lists of tables (`run[2].path_m`); `named` is what the file calls that table.
+    """
 
     key: str
     expected: str
     found: str
     line: int | None = None
     nearest: str | None = None
+    named: str | None = None
 
     def __str__(self) -> str:
         place = f"line {self.line}: " if self.line else ""
+        name = f' ("{self.named}")' if self.named else ""
         hint = f" (did you mean {self.nearest}?)" if self.nearest else ""
-        return f"{place}{self.key}: expected {self.expected}, found {self.found}{hint}"
+        return f"{place}{self.key}{name}: expected {self.expected}, found {self.found}{hint}"
+
+
+MOST_PRINTED = 100
+"""Faults of one file that are printed; a file with more is of another kind altogether."""
 
 
 class SceneFaults(CovecastError):
-    """Every fault of one file at once."""
+    """Every fault of one file at once: `faults` has them all, the message the first hundred."""
 
     def __init__(self, file: str, faults: Sequence[Fault]) -> None:
         self.file = file
         self.faults = tuple(faults)
         count = "1 fault" if len(self.faults) == 1 else f"{len(self.faults)} faults"
-        super().__init__("\n".join([f"{file}: {count}", *(f"  {fault}" for fault in self.faults)]))
+        lines = [f"{file}: {count}", *(f"  {fault}" for fault in self.faults[:MOST_PRINTED])]
+        if len(self.faults) > MOST_PRINTED:
+            lines.append(f"  and {len(self.faults) - MOST_PRINTED} more")
+        super().__init__("\n".join(lines))
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeGuard
 
 from preview.scene.white import planckian_xy
 
@@ -70,7 +70,7 @@ def fill(raw: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
     if "viewer" not in scene:
         scene["viewer"] = _viewer_of(scene["room"])
         assumed.append("viewer")
-    if "look" not in scene:
+    if scene.get("look", []) == []:
         scene["look"] = [{"name": "steady", "effect": "steady", "level": 1.0}]
         assumed.append("look")
     return scene, tuple(assumed)
@@ -119,7 +119,7 @@ def _fill_strip(raw: Mapping[str, Any], key: str, assumed: list[str]) -> dict[st
         each = sum(known) / len(known) if known else 12.0
 
     series = leds_in_series(volts, per_group)
-    for colour in colours:
+    for colour in colours if "white" not in raw else (*colours[:3], "white"):
         if isinstance(raw.get(colour, {}), dict):
             strip[colour] = _fill_colour(raw.get(colour, {}), colour, f"{key}.{colour}", assumed, each, series, volts)
     return strip
@@ -176,7 +176,7 @@ def _points(raw: Mapping[str, Any]) -> list[tuple[float, float, float]]:
     return [(p[0], p[1], p[2]) for p in found if _is_point(p)]
 
 
-def _is_point(value: Any) -> bool:
+def _is_point(value: Any) -> TypeGuard[list[float]]:
     return (
         isinstance(value, list)
         and len(value) == 3
