@@ -86,15 +86,16 @@ def _usable(primaries: Floats) -> Floats:
     return np.asarray(np.where((flux > floor)[:, :, None], primaries, floor[:, :, None] * plain), dtype=np.float64)
 
 
-def look_light(ready: Ready, place: Place, times_s: Floats) -> Floats:
+def look_light(ready: Ready, place: Place, times_s: Floats, beyond: bool = False) -> Floats:
     """Linear light (F, G, 3), 0..1, of a look at times (F,); whatever its script does wrong is an EffectError.
 
-    Light outside 0..1 is held to it, with a LightCaution that carries the script's file and line.
+    Light outside 0..1 is held to it, with a LightCaution that carries the script's file and line. `beyond`: times before the
+    start and after the end are asked for on purpose, as for the seam of a loop.
     """
     times = np.atleast_1d(np.asarray(times_s, dtype=np.float64))
     look, effect = ready.look, ready.effect
     outside = times[~((times >= 0) & (times <= look.seconds + 1e-9))]
-    if outside.size:
+    if outside.size and not beyond:
         raise CovecastError(f"look {look.name!r}: expected a time from 0 to {look.seconds:g} s, found {outside[0]:g} s")
     about = f"in look {look.name!r}"
     if times.size == 1:
