@@ -14,7 +14,7 @@ DIALS = (
     kit.Dial("speed_m_per_s", "m/s", -3, 3, 0.30, "how fast the water runs; negative: towards the data end"),
     kit.Dial("ripple_m", "m", 0.1, 3, 0.42, "length of a ripple"),
     kit.Dial("foam", "", 0, 1, 0.5, "how much of it is white"),
-    kit.Dial("deep", "", 0, 1, 0.8, "how dark the troughs are"),
+    kit.Dial("deep", "", 0, 1, 0.9, "how dark the troughs are"),
     kit.Dial("hue_deg", "deg", 0, 360, 234, "colour of the water: 180 green, 225 teal, 260 blue"),
     kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
 )
@@ -37,6 +37,6 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     swell = 0.5 + 0.5 * np.clip(0.62 * body + 0.55 * skin, -1.0, 1.0)
     amount = kit.felt(1.0 - 0.85 * dials["deep"] * (1.0 - swell))
     foam = dials["foam"] * kit.ease((swell - 0.62) / 0.38)
-    water = kit.tint(place, dials["hue_deg"], 0.62)
+    water = kit.tint(place, dials["hue_deg"], 0.5)
     pale = kit.tint(place, dials["hue_deg"], 0.12)
     return kit.paint((amount * (1.0 - foam), water), (amount * foam, pale))
