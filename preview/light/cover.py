@@ -1,0 +1,67 @@
+"""Luminance along a cover from the LEDs behind it.
+
+An LED `depth` behind the cover lights it along its middle as 1/(1 + (x/h)²)² (a Lambertian source on a parallel plane, cos⁴); the
+cover blurs that with a Gaussian of `spread`. A clear cover scatters nothing and a bare strip has no cover: there the LEDs themselves
+are seen, as bright as their size makes them.
+
+Leaves out: light that the channel's white walls send back, which evens a deep channel further.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import sparse
+
+from preview.light.emission import BARE_WIDTH_M
+from preview.scene.layout import Floats
+
+__all__ = ["face_pattern", "led_profile"]
+
+_STEP_M = 0.0001
+
+
+def led_profile(depth_m: float, spread_m: float) -> tuple[Floats, Floats]:
+    """Places x in metres and the running integral from −∞ to x of one LED's light along the cover, from 0 to 1.
+
+    `depth_m` 0 gives an LED seen as it is: even over the width of a package.
+    """
+    if depth_m <= 0:
+        half = BARE_WIDTH_M / 2
+        return np.array([-half, half]), np.array([0.0, 1.0])
+    reach = 8 * depth_m + 4 * spread_m
+    x = np.arange(-int(np.ceil(reach / _STEP_M)), int(np.ceil(reach / _STEP_M)) + 1) * _STEP_M
+    light = 1 / (1 + (x / depth_m) ** 2) ** 2
+    if spread_m > _STEP_M:
+        half = int(np.ceil(4 * spread_m / _STEP_M))
+        kernel = np.exp(-0.5 * (np.arange(-half, half + 1) * _STEP_M / spread_m) ** 2)
+        light = np.convolve(light, kernel / kernel.sum(), mode="same")
+    total = np.concatenate([[0.0], np.cumsum(0.5 * (light[1:] + light[:-1]))])
+    return x, total / total[-1]
+
+
+def face_pattern(
+    bins: int, bin_m: float, groups: int, leds_per_group: int, pitch_m: float, depth_m: float, spread_m: float
+) -> sparse.csr_array:
+    """(bins, groups) share per metre of each group's flux that leaves in each bin of a straight line's cover.
+
+    The line is `bins`·`bin_m` long from the start of its first group. Each group's column adds up to 1/bin_m: light that the
+    profile would send past the ends of the line leaves by the rest of it.
+    """
+    x, running = led_profile(depth_m, spread_m)
+    reach = float(x[-1])
+    leds = groups * leds_per_group
+    place = (np.arange(leds) + 0.5) * pitch_m
+    low = np.clip(np.floor((place - reach) / bin_m).astype(np.int64), 0, bins - 1)
+    most = int(np.ceil(2 * reach / bin_m)) + 2
+    bin_number = low[:, None] + np.arange(most)
+    edge = bin_number * bin_m - place[:, None]
+    part = np.interp(edge + bin_m, x, running, 0.0, 1.0) - np.interp(edge, x, running, 0.0, 1.0)
+    good = (bin_number < bins) & (part > 1e-6)
+    led, column = np.nonzero(good)
+    matrix = sparse.csr_array(
+        (part[led, column], (bin_number[led, column], led // leds_per_group)), shape=(bins, groups)
+    )
+    matrix.sum_duplicates()
+    total = np.asarray(matrix.sum(axis=0)).ravel()
+    scale = np.divide(1.0, total * bin_m, out=np.zeros_like(total), where=total > 0)
+    return sparse.csr_array(matrix @ sparse.diags_array(scale))
