@@ -12,8 +12,8 @@ MOOD = "festive"
 
 DIALS = (
     kit.Dial("birds", "", 1, 24, 5, "how many"),
-    kit.Dial("speed_m_per_s", "m/s", 0.05, 4, 1.0, "how fast the flock flies, half way between its turns"),
-    kit.Dial("flock_m", "m", 0.1, 10, 2.2, "length that the flock spreads over"),
+    kit.Dial("speed_m_per_s", "m/s", 0.05, 4, 0.85, "how fast the flock flies, half way between its turns"),
+    kit.Dial("flock_m", "m", 0.1, 10, 2.6, "length that the flock spreads over"),
     kit.Dial("tail_m", "m", 0.02, 5, 0.6, "length of a tail at full speed"),
     kit.Dial("bird_k", "K", 1000, 15000, 2500, "colour temperature of a bird"),
     kit.Dial("sky", "", 0, 1, 0.3, "how bright the evening sky behind them is felt"),
@@ -31,20 +31,22 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     t = kit.columns(time_s)
     loop = kit.seamless(dials["loop_s"])
     x, half, length = place.course_m, place.half_m, place.course_length_m
+    birds = round(dials["birds"])
     speed, spread = dials["speed_m_per_s"], dials["flock_m"]
     sweep = loop.rate(speed / (1.15 * np.pi * max(length, spread)))  # sweeps a second; at their fastest, `speed`
 
     def where(at_s: kit.Floats, bird: int) -> kit.Floats:
-        late, pace = kit.uniform(seed, bird, 0), 0.7 + 0.6 * kit.uniform(seed, bird, 1)
+        late = (bird + 0.2 + 0.6 * kit.uniform(seed, bird, 0)) / birds  # its place in the flock, 0..1
+        pace = 0.8 + 0.5 * kit.uniform(seed, bird, 1)
         way = np.sin(2.0 * np.pi * (sweep * at_s + 0.09 * (late - 0.5)) - 1.1)
         # A swing that lingers a little less at its ends than a sine.
         middle = length * (0.5 + 0.5 * way * (1.15 - 0.15 * way * way))
         own = kit.noise(seed + 17 * bird + 5, loop.clock(at_s, float(3.2 * pace)))
-        return np.asarray(middle + 0.5 * spread * own + spread * 0.5 * (late - 0.5), dtype=np.float64)
+        return np.asarray(middle + spread * (0.34 * own + 0.75 * (late - 0.5)), dtype=np.float64)
 
     dark = np.ones((t.shape[0], place.groups))
     step_s = 0.05
-    for bird in range(round(dials["birds"])):
+    for bird in range(birds):
         here = where(t, bird)
         pace = (where(t + step_s, bird) - where(t - step_s, bird)) / (2.0 * step_s)
         trail = kit.tail(x, half, here, dials["tail_m"] * pace / speed)
