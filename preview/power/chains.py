@@ -42,6 +42,7 @@ class Wiring:
     chains: Chains
     open_v: Floats  # (P,) volts across the ports with nothing drawn
     port_ohm: Floats  # (P, P) volts lost at each per ampere drawn at each, symmetric
+    shunt: Floats  # (P,) siemens that the linear network has across a port and the chains give back
     chain_of: Ints  # (M,)
     number: Floats  # (M,) of the place within its chain, from 0
     place_ohm: Floats  # (M,) segment of its chain
@@ -56,6 +57,7 @@ class Wiring:
     beside: Floats  # (M,) siemens to the next place, negated; 0 at a chain's end
     to_left: Floats  # (M,) siemens to the port at the left, at the first places alone
     to_right: Floats  # (M,)
+    rail_siemens: Floats  # (P, P) what the chains' rails alone put between the ports, less the shunts
     port_from_draw: Floats  # (P, P) with the chains' rails alone: port volts = port_still_v − port_from_draw · draw
     port_still_v: Floats  # (P,)
 
@@ -83,7 +85,7 @@ class Wiring:
         """The linear network under given currents.
 
         `amps` (F, M) drawn at the places. Returns volts at the places (F, M), volts at the ports (F, P), amps that the chains draw
-        at the ports (F, P), and, where asked for, watts lost in the rails to currents across the groups (F,).
+        at the ports less what the shunts take (F, P), and, where asked for, watts lost in the rails to currents across the groups (F,).
         """
         chains = self.chains
         ohm, count = chains.segment_ohm, chains.count
@@ -103,7 +105,7 @@ class Wiring:
         padded = self._padded(port_v)
         left_v, right_v = padded[:, self.left], padded[:, self.right]
         through = np.where(has_left & has_right, (left_v - right_v) / (ohm * count), 0.0)
-        draw = self._at_ports(own + through, total - own - through)
+        draw = self._at_ports(own + through, total - own - through) - self.shunt * port_v
         entering = own + through  # amps into the chain at its left end
         start_v = np.where(has_left, left_v, right_v - ohm * (cost - entering * count))
         # volts at place k of a chain: start − ohm·(k + ½)·entering + ohm·Σ_{j<k} S_j, S the running sum within the chain
@@ -120,6 +122,19 @@ class Wiring:
         lost = np.einsum("fm,fm,m->f", onward, onward, self.place_ohm)
         lost += ((entering**2 - (entering - total) ** 2) / 2) @ ohm
         return volts, port_v, draw, lost
+
+    def draw_per_ampere(self) -> Floats:
+        """Amps that appear at each port per ampere drawn at each place, in the linear network, (P, M)."""
+        has_left, has_right = self.left < self.ports, self.right < self.ports
+        count = self.chains.count.astype(float)[self.chain_of]
+        both = (has_left & has_right)[self.chain_of]
+        at_left = np.where(both, (count - self.number - 0.5) / count, has_left[self.chain_of])
+        own = np.zeros((self.ports + 1, self.chains.places))
+        index = np.arange(self.chains.places)
+        own[self.left[self.chain_of], index] += at_left
+        own[self.right[self.chain_of], index] += 1 - at_left
+        own = own[:-1]
+        return own - self.rail_siemens @ (self.port_from_draw @ own)
 
     def step(self, amps: Floats, slope: Floats) -> tuple[Floats, Floats]:
         """Volts at places (F, M) and ports (F, P) where the places draw `amps` + `slope` · volts."""
@@ -168,7 +183,7 @@ class Wiring:
         left_first, _ = ends(from_left)
         right_first, right_last = ends(from_right)
         draw = self._at_ports(-siemens * own_first, -siemens * own_last)
-        diagonal = self._at_ports(siemens * (1 - left_first), siemens * (1 - right_last))
+        diagonal = self._at_ports(siemens * (1 - left_first), siemens * (1 - right_last)) - self.shunt
         if ports == 1:
             alone: Floats = (self.open_v - draw * self.port_ohm[0, 0]) / (1 + diagonal * self.port_ohm[0, 0])
             return alone
@@ -186,8 +201,8 @@ class Wiring:
         return solved
 
 
-def wire(chains: Chains, open_v: Floats, port_ohm: Floats) -> Wiring:
-    """Lay chains out for stepping, between ports whose volts are open_v − port_ohm · (amps drawn there)."""
+def wire(chains: Chains, open_v: Floats, port_ohm: Floats, shunt: Floats) -> Wiring:
+    """Lay chains out for stepping, between ports whose volts are open_v − port_ohm · (amps drawn there − shunt · volts there)."""
     ports, count = len(open_v), chains.count
     chain_of = np.repeat(np.arange(len(count), dtype=np.int64), count)
     first, last = chains.first, chains.first + count - 1
@@ -212,11 +227,12 @@ def wire(chains: Chains, open_v: Floats, port_ohm: Floats) -> Wiring:
     through = siemens[paired] / count[paired]
     for p, q, sign in ((left, left, 1), (right, right, 1), (left, right, -1), (right, left, -1)):
         np.add.at(rails, (p[paired], q[paired]), sign * through)
-    matrix = np.eye(ports) + port_ohm @ rails
+    matrix = np.eye(ports) + port_ohm @ (rails - np.diag(shunt))
     return Wiring(
         chains=chains,
         open_v=open_v,
         port_ohm=port_ohm,
+        shunt=shunt,
         chain_of=chain_of,
         number=(np.arange(chains.places) - first[chain_of]).astype(float),
         place_ohm=chains.segment_ohm[chain_of],
@@ -231,6 +247,7 @@ def wire(chains: Chains, open_v: Floats, port_ohm: Floats) -> Wiring:
         beside=beside,
         to_left=to_left,
         to_right=to_right,
+        rail_siemens=rails - np.diag(shunt),
         port_from_draw=np.linalg.solve(matrix, port_ohm),
         port_still_v=np.linalg.solve(matrix, open_v),
     )

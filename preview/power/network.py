@@ -11,6 +11,9 @@ The second is linear, as are cables, fuses, contacts and supplies. All of that i
 feel: u = open_v − port_ohm · d, where d are the amps that the chains draw across each port. Resistances of zero are no
 trouble in this form. Every cable's current is likewise a constant plus a matrix times d.
 
+A join between two runs that are fed elsewhere hangs, without the chains, on nothing that fixes the volts across it. One port of
+such a set is given a shunt in the linear part, and the chains give back exactly what it takes: d less shunt · u is what is drawn.
+
 Leaves out: everything that is not steady state; the mains side; a supply's own current limit.
 """
 
@@ -21,6 +24,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import qr
 
 from preview.power.chains import Chains, Wiring, wire
 from preview.power.conductors import cable_ohm_20c, temperature_factor
@@ -36,6 +40,12 @@ SMALLEST_OHM = 1e-9
 
 SMALLEST_SEGMENT_OHM = 1e-9
 """A strip whose rails have less than this between two groups has none: its groups are solved as one place."""
+
+SHUNT_S = 1.0
+"""Across a port that no lead ties to a supply, in the linear part alone; of the size of a strip's own rails."""
+
+HANGING = 1e-3
+"""Singular value of the linear part below which volts count as not fixed. A shunt too many does no harm: it is given back."""
 
 PLACE_OHM = 1e-8
 """Segment of a run that is one place: what stands between the place and its port, twice over."""
@@ -113,23 +123,41 @@ class _Circuit:
         self.rows.append((weights, max(ohm, SMALLEST_OHM), volts))
         return len(self.rows) - 1
 
-    def solve(self, pairs: list[tuple[int, int]], grounds: Iterable[int]) -> tuple[Floats, Floats]:
-        """Node volts and branch amps (nodes + branches, 1 + pairs): alone, and per ampere drawn across each pair of nodes."""
+    def matrix(self, grounds: Iterable[int]) -> Floats:
+        """Kirchhoff's two laws, (nodes + branches, nodes + branches): currents at the nodes, then volts along the branches."""
         n, b = len(self.nodes), len(self.rows)
         matrix = np.zeros((n + b, n + b))
-        right = np.zeros((n + b, 1 + len(pairs)))
-        for k, (weights, ohm, volts) in enumerate(self.rows):
+        for k, (weights, ohm, _) in enumerate(self.rows):
             for node, weight in weights:
                 matrix[node, n + k] += weight
                 matrix[n + k, node] += weight
             matrix[n + k, n + k] = -ohm
+        for node in grounds:
+            matrix[node] = 0.0
+            matrix[node, node] = 1.0
+        return matrix
+
+    def hanging(self, pairs: list[tuple[int, int]], grounds: Iterable[int]) -> Ints:
+        """As few of the pairs as need a shunt for the volts across every pair to be fixed by this linear part alone."""
+        _, size, vectors = np.linalg.svd(self.matrix(grounds))
+        loose = vectors[size < HANGING].T
+        across = np.array([loose[plus] - loose[minus] for plus, minus in pairs]).reshape(len(pairs), -1)
+        if not across.size:
+            return np.zeros(0, dtype=np.int64)
+        _, left, order = qr(across.T, pivoting=True, mode="economic")
+        return np.asarray(order[: np.count_nonzero(np.abs(np.diag(left)) > HANGING)], dtype=np.int64)
+
+    def solve(self, pairs: list[tuple[int, int]], grounds: Iterable[int]) -> tuple[Floats, Floats]:
+        """Node volts and branch amps (nodes + branches, 1 + pairs): alone, and per ampere drawn across each pair of nodes."""
+        n, b = len(self.nodes), len(self.rows)
+        matrix = self.matrix(grounds)
+        right = np.zeros((n + b, 1 + len(pairs)))
+        for k, (_, _, volts) in enumerate(self.rows):
             right[n + k, 0] = -volts
         for k, (positive, negative) in enumerate(pairs):
             right[positive, 1 + k] -= 1.0
             right[negative, 1 + k] += 1.0
         for node in grounds:
-            matrix[node] = 0.0
-            matrix[node, node] = 1.0
             right[node] = 0.0
         solved = np.linalg.solve(matrix, right)
         return solved[:n], solved[n:]
@@ -223,6 +251,10 @@ def build(scene: Scene, layout: Layout) -> Network:
     seen: dict[int, int] = {}
     for ground in grounds:
         seen.setdefault(int(component[ground]), ground)
+    shunt = np.zeros(len(ports))
+    shunt[circuit.hanging(pairs, seen.values())] = SHUNT_S
+    for p in np.flatnonzero(shunt):
+        circuit.branch(*pairs[p], 1 / SHUNT_S)
     node_v, branch_a = circuit.solve(pairs, seen.values())
     largest = np.abs(branch_a[:, 0]).max(initial=0.0)
     if largest > IDEAL_A:
@@ -230,7 +262,9 @@ def build(scene: Scene, layout: Layout) -> Network:
             "supplies of different volts are tied together with no resistance between them: "
             "give their cables a length, or their outputs output_milliohm"
         )
-    return _assemble(scene, layout, whole, ports, number, fed, joins, chains, circuit, rows, node_v, branch_a, pairs)
+    return _assemble(
+        scene, layout, whole, ports, number, fed, joins, chains, circuit, rows, node_v, branch_a, pairs, shunt
+    )
 
 
 def _chains(
@@ -317,6 +351,7 @@ def _assemble(
     node_v: Floats,
     branch_a: Floats,
     pairs: list[tuple[int, int]],
+    shunt: Floats,
 ) -> Network:
     plus = np.array([p for p, _ in pairs], dtype=np.int64)
     minus = np.array([m for _, m in pairs], dtype=np.int64)
@@ -366,7 +401,7 @@ def _assemble(
         first_of=first_of,
         loads=group_loads if first_of is None else loads_of(layout, first_of),
         group_loads=group_loads,
-        wiring=wire(chains, open_v, port_ohm),
+        wiring=wire(chains, open_v, port_ohm, shunt),
         port_run=np.array([run for run, _ in ports], dtype=np.int64),
         port_cut=np.array([cut for _, cut in ports], dtype=np.int64),
         leads=leads,
