@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from effects.kit import Place
-from preview.looks.library import EffectError, Ready, ready_look, where_raised
+from preview.looks.library import EffectError, Ready, looks_of, ready_look, where_raised
 from preview.scene.faults import CovecastError, nearest
 from preview.scene.layout import Floats, Layout
 from preview.scene.model import Look, Scene
@@ -25,6 +25,7 @@ from preview.scene.model import Look, Scene
 __all__ = [
     "Codes",
     "LightCaution",
+    "channel_blocks",
     "channels_from_light",
     "drive_blocks",
     "drive_from_light",
@@ -49,15 +50,15 @@ def look_times(look: Look, frames_per_s: float) -> Floats:
 
 
 def find_look(scene: Scene, name: str | None) -> Look:
-    """The look of that name, or with None the first. The error lists the looks and the nearest one."""
+    """The look of that name, `programme` for all in sequence, or with None the first. The error lists what there is."""
     if not scene.look:
         raise CovecastError(f"{scene.title}: the scene has no [[look]]; add one with name and effect")
     if name is None:
         return scene.look[0]
-    for look in scene.look:
+    for look in looks_of(scene):
         if look.name == name:
             return look
-    known = [look.name for look in scene.look]
+    known = [look.name for look in looks_of(scene)]
     near = nearest(name, known)
     hint = f" Did you mean {near!r}?" if near else ""
     raise CovecastError(f"{scene.title}: there is no look {name!r}.{hint} The looks are: {', '.join(known)}.")
@@ -102,6 +103,8 @@ def look_light(ready: Ready, place: Place, times_s: Floats, beyond: bool = False
         about += f" at {times[0]:g} s"
     try:
         found = effect.light(place, times, ready.dials, ready.seed)
+    except CovecastError:  # from a look within a programme, which has said where
+        raise
     except Exception as error:  # whatever a script may raise is the script's fault: say where, go on in the window
         line = where_raised(error, effect.file) or effect.line
         raise EffectError(f"{effect.file}:{line}: {about}: {type(error).__name__}: {error}") from error
@@ -156,7 +159,8 @@ def channels_from_light(layout: Layout, light: Floats) -> Floats:
 
 def drive_from_light(layout: Layout, light: Floats, level: float) -> Codes:
     """Codes (F, G, C) for linear light (F, G, 3) in 0..1 at a level in 0..1; a white that a group lacks gets 0."""
-    return np.floor(255.0 * level * channels_from_light(layout, light) + 0.5).astype(np.uint8)
+    codes: Codes = np.floor(255.0 * level * channels_from_light(layout, light) + 0.5).astype(np.uint8)
+    return codes
 
 
 def look_drive(scene: Scene, layout: Layout, look: Look, times_s: Floats, level: float | None = None) -> Codes:
@@ -175,6 +179,18 @@ def drive_blocks(
     for start in range(0, times.size, frames_per_block):
         light = look_light(ready, place, times[start : start + frames_per_block])
         yield drive_from_light(layout, light, _level(look, level))
+
+
+def channel_blocks(
+    scene: Scene, layout: Layout, look: Look, numbers_per_block: int = 600_000
+) -> Iterator[tuple[Floats, Floats]]:
+    """A whole look before any level, in blocks: times (F,) and channels (F, G, C); what the cap searches over."""
+    ready, place = ready_look(scene, look), place_of(scene, layout)
+    times = look_times(look, scene.assume.data_frames_per_s)
+    frames = max(1, numbers_per_block // max(1, layout.groups * layout.colours))
+    for start in range(0, times.size, frames):
+        part = times[start : start + frames]
+        yield part, channels_from_light(layout, look_light(ready, place, part))
 
 
 def _level(look: Look, level: float | None) -> float:

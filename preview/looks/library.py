@@ -25,6 +25,7 @@ from preview.scene.faults import CovecastError, Fault, SceneFaults, nearest
 from preview.scene.model import Look, Scene
 
 __all__ = [
+    "PROGRAMME",
     "EffectError",
     "Ready",
     "add_script",
@@ -33,13 +34,19 @@ __all__ = [
     "find_effect",
     "load_script",
     "look_faults",
+    "looks_of",
     "own_folder",
+    "programme_look",
     "ready_look",
     "where_raised",
 ]
 
 SEED = Dial("seed", "", 0, 2**31 - 1, 0, "another number gives another pattern of the same kind")
 """The one dial that every effect has."""
+
+
+PROGRAMME = "programme"
+"""What the looks of a scene in sequence go by: a look of this name that plays them all."""
 
 
 class EffectError(CovecastError):
@@ -217,8 +224,28 @@ def check_looks(scene: Scene) -> list[Fault]:
     return [fault for i, look in enumerate(scene.look) for fault in look_faults(look, f"look[{i}]")]
 
 
+def programme_look(scene: Scene) -> Look | None:
+    """The programme of a scene as one look, as long as its steps together; None where the scene has no programme."""
+    if not scene.programme:
+        return None
+    own = {look.name: look.seconds for look in scene.look}
+    seconds = sum(own[step.look] if step.seconds is None else step.seconds for step in scene.programme)
+    # A look may last an hour and a programme an evening: the length is not checked again.
+    return Look.model_construct(name=PROGRAMME, effect=PROGRAMME, seconds=seconds, level=1.0, dials={})
+
+
+def looks_of(scene: Scene) -> tuple[Look, ...]:
+    """Everything of a scene that can play: its looks, and its programme as one more look where it has one."""
+    programme = programme_look(scene)
+    return scene.look if programme is None else (*scene.look, programme)
+
+
 def ready_look(scene: Scene, look: Look) -> Ready:
     """A look with its effect found and every dial set. SceneFaults lists everything that is wrong with it."""
+    if look.effect == PROGRAMME and scene.programme:
+        from preview.looks.programme import ready_programme  # which makes its own looks ready here
+
+        return ready_programme(scene)
     places = [i for i, other in enumerate(scene.look) if other is look or other == look]
     ready, wrong = _checked(look, f"look[{places[0]}]" if places else f"look {look.name!r}")
     if ready is None:

@@ -1,0 +1,126 @@
+"""Looks in sequence: what plays when, and what a cross-fade sends. Expected values by arithmetic on plain looks."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from preview.looks.drives import drive_blocks, find_look, look_drive, look_light, look_times, place_of
+from preview.looks.library import looks_of, ready_look
+from preview.scene.faults import SceneFaults
+from preview.scene.layout import lay_out
+from preview.scene.model import Scene
+from preview.scene.read import read_scene
+
+PLAN = """
+format = 1
+title = "plan (invented)"
+[strip.s]
+volts = 12
+leds_per_m = 60
+leds_per_group = 3
+milliamp = 20
+[supply.p]
+volts = 12
+amps = 5
+[[run]]
+name = "r"
+strip = "s"
+path_m = [[0.5, 2.5, 1], [1.5, 2.5, 1]]
+[[feed]]
+from = "p"
+run = "r"
+cable = { mm2 = 1, length_m = 2 }
+[[look]]
+name = "full"
+effect = "proof_full"
+seconds = 4
+level = 0.8
+[[look]]
+name = "low"
+effect = "proof_full"
+seconds = 5
+level = 0.5
+dials = { light = 0.4 }
+[[look]]
+name = "water"
+effect = "millrace"
+seconds = 3
+"""
+STEPS = """
+[[programme]]
+look = "full"
+fade_s = 1
+[[programme]]
+look = "low"
+seconds = 6
+fade_s = 2
+[[programme]]
+look = "water"
+"""
+
+
+def scene_with(tmp_path: Path, steps: str) -> Scene:
+    (tmp_path / "scene.toml").write_text(PLAN + steps, encoding="utf-8")
+    return read_scene(tmp_path / "scene.toml")
+
+
+def test_a_scene_without_a_programme_has_its_looks_alone(tmp_path: Path) -> None:
+    assert [look.name for look in looks_of(scene_with(tmp_path, ""))] == ["full", "low", "water"]
+
+
+def test_the_programme_is_one_more_look(tmp_path: Path) -> None:
+    scene = scene_with(tmp_path, STEPS)
+    look = looks_of(scene)[-1]
+    assert find_look(scene, "programme") == look
+    assert look.seconds == 4 + 6 + 3
+    assert ready_look(scene, look).period_s == 13
+
+
+def test_what_plays_when(tmp_path: Path) -> None:
+    scene = scene_with(tmp_path, STEPS)
+    place = place_of(scene, lay_out(scene))
+    ready = ready_look(scene, looks_of(scene)[-1])
+    # full: 0.8 · 1; low: 0.5 · 0.4. A fade of 2 s from 4 s on: eased share 3x² − 2x³, at x = ½ one half.
+    for time, expected in ((1.0, 0.8), (3.9, 0.8), (4.0, 0.8), (5.0, 0.5), (6.0, 0.2), (9.9, 0.2)):
+        assert look_light(ready, place, np.array([time])) == pytest.approx(np.full((1, 20, 3), expected))
+    quarter = 3 * 0.25**2 - 2 * 0.25**3
+    assert look_light(ready, place, np.array([4.5]))[0, 0, 0] == pytest.approx(0.8 + quarter * (0.2 - 0.8))
+    # The last look starts at its own beginning, and cuts in where it has no fade.
+    water = ready_look(scene, scene.look[2])
+    assert look_light(ready, place, np.array([10.0, 11.5])) == pytest.approx(
+        look_light(water, place, np.array([0.0, 1.5]))
+    )
+    # Before the first comes the last: half way through its fade of 1 s, half of each.
+    last = look_light(water, place, np.array([3.5]), beyond=True)
+    assert look_light(ready, place, np.array([0.5])) == pytest.approx(0.5 * 0.8 + 0.5 * last)
+
+
+def test_frame_by_frame_is_all_at_once(tmp_path: Path) -> None:
+    scene = scene_with(tmp_path, STEPS)
+    layout = lay_out(scene)
+    look = looks_of(scene)[-1]
+    times = look_times(look, 10.0)
+    whole = look_drive(scene, layout, look, times)
+    alone = np.concatenate([look_drive(scene, layout, look, times[i : i + 1]) for i in range(times.size)])
+    assert np.array_equal(whole, alone)
+    at_30 = look_drive(scene, layout, look, look_times(look, 30.0))
+    assert np.array_equal(np.concatenate(list(drive_blocks(scene, layout, look, None, 17))), at_30)
+
+
+def test_outside_a_fade_the_codes_are_the_looks_own(tmp_path: Path) -> None:
+    scene = scene_with(tmp_path, STEPS)
+    layout = lay_out(scene)
+    programme = looks_of(scene)[-1]
+    for start, look in ((2.0, scene.look[0]), (7.0, scene.look[1])):
+        assert np.array_equal(
+            look_drive(scene, layout, programme, np.array([start])),
+            look_drive(scene, layout, look, np.array([1.0])),
+        )
+
+
+def test_a_fade_longer_than_its_step_is_a_fault(tmp_path: Path) -> None:
+    scene = scene_with(tmp_path, STEPS.replace("fade_s = 2", "fade_s = 7").replace("fade_s = 1", "fade_s = 4.5"))
+    with pytest.raises(SceneFaults, match="2 faults") as caught:
+        ready_look(scene, looks_of(scene)[-1])
+    assert "programme[1].fade_s: expected a fade of at most the 6 s that the step stays, found 7 s" in str(caught.value)
