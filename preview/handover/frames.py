@@ -1,0 +1,216 @@
+"""A look as pictures: scene → codes → volts → light → picture, in blocks, with memory that does not grow with the clip.
+
+A `Stage` is what every look of a scene shares: its arrays, its network, its drawn room at one size. A `Film` is one look on it, over the
+time of one clip, under one exposure for the whole look, so that a part of a look is as bright as the same part of all of it.
+
+A clip is played round and round. Where the look does not come back to its start by itself, the end is faded into what comes before the
+start: in the last second the light of time t is mixed with that of t − length. Levels and drop are worked out of the mixed light, as a
+controller would send it. Leaves out: sound, and anything faster than the frames.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from effects.kit import Place
+from preview.handover.video import Picture
+from preview.light.colour import group_xyz
+from preview.light.exposure import Exposure
+from preview.light.picture import Renderer
+from preview.looks.drives import Codes, drive_from_light, look_light, place_of
+from preview.looks.library import Ready, ready_look
+from preview.power.network import Network, build
+from preview.power.solve import solve_volts
+from preview.power.strip import light_fraction
+from preview.scene.faults import CovecastError
+from preview.scene.layout import Floats, Layout, lay_out
+from preview.scene.model import Look, Scene
+
+__all__ = ["SEAM_S", "Film", "Progress", "Stage", "clip_times", "film_of", "frames_of_look", "stage_of"]
+
+Progress = Callable[[int, int], None]
+"""Called with what is done and how much there is."""
+
+SEAM_S = 1.0
+"""Longest fade of a clip's end into its start."""
+
+_EXPOSURE_TIMES = 24
+_BLOCK_FLOATS = 1_500_000
+
+
+def clip_times(seconds: float, frames_per_s: float) -> Floats:
+    """Times (F,) of the frames of a clip: 0, 1/rate, …, at least one.
+
+    >>> clip_times(0.25, 10.0).tolist()
+    [0.0, 0.1, 0.2]
+    """
+    frames = max(1, int(np.floor(seconds * frames_per_s + 0.5)))
+    return np.asarray(np.arange(frames) / frames_per_s, dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What every look of a scene shares, at one picture size (width, height)."""
+
+    scene: Scene
+    layout: Layout
+    network: Network
+    renderer: Renderer
+    size: tuple[int, int]
+    place: Place
+
+
+def stage_of(scene: Scene, size: tuple[int, int], progress: Callable[[float], None] | None = None) -> Stage:
+    """Lay a scene out and work out how light goes through its room."""
+    layout = lay_out(scene)
+    network = build(scene, layout)
+    return Stage(scene, layout, network, Renderer(scene, layout, size, progress), size, place_of(scene, layout))
+
+
+@dataclass(frozen=True)
+class Film:
+    """One look over the time of a clip. Times are seconds from its start, 0 to `seconds`."""
+
+    stage: Stage
+    ready: Ready
+    seconds: float
+    frames_per_s: float
+    level: float
+    sag: bool
+    ambient_lux: float
+    fade_s: float
+    exposure: Exposure
+
+    @property
+    def times(self) -> Floats:
+        """Times (F,) of the clip's frames."""
+        return clip_times(self.seconds, self.frames_per_s)
+
+    @property
+    def frames(self) -> int:
+        """Number of the clip's frames."""
+        return int(self.times.size)
+
+    def light(self, times_s: Floats) -> Floats:
+        """Linear light (F, G, 3) of the effect, with the seam."""
+        light = look_light(self.ready, self.stage.place, times_s)
+        late = times_s - (self.seconds - self.fade_s)
+        late_frames = np.flatnonzero(late > 0) if self.fade_s > 0 else np.array([], dtype=np.intp)
+        if late_frames.size:
+            early = look_light(self.ready, self.stage.place, times_s[late_frames] - self.seconds, beyond=True)
+            share = (late[late_frames] / self.fade_s)[:, None, None]
+            share = share * share * (3.0 - 2.0 * share)
+            light = light.copy()
+            light[late_frames] += share * (early - light[late_frames])
+        return light
+
+    def codes(self, times_s: Floats) -> Codes:
+        """Codes (F, G, C)."""
+        return drive_from_light(self.stage.layout, self.light(times_s), self.level)
+
+    def group_xyz(self, times_s: Floats) -> Floats:
+        """Tristimulus values (F, G, 3) of each group, in lumen, at the volts it gets; at rated current where `sag` is off."""
+        codes = self.codes(times_s)
+        if not self.sag:
+            return group_xyz(self.stage.layout, codes)
+        volts = solve_volts(self.stage.network, codes)
+        return group_xyz(self.stage.layout, codes, light_fraction(self.stage.layout, volts))
+
+    def picture(self, time_s: float) -> Picture:
+        """The picture (height, width, 3) of one moment."""
+        xyz = self.group_xyz(np.array([time_s]))[0]
+        return self.stage.renderer.picture(xyz, self.exposure, self.ambient_lux)
+
+    def pictures(self, progress: Progress | None = None) -> Iterator[Picture]:
+        """The clip's pictures (height, width, 3), one after another. It may be left at any time."""
+        times = self.times
+        block = max(1, min(32, _BLOCK_FLOATS // (3 * max(1, self.stage.layout.groups))))
+        for start in range(0, times.size, block):
+            for k, xyz in enumerate(self.group_xyz(times[start : start + block]), start + 1):
+                yield self.stage.renderer.picture(xyz, self.exposure, self.ambient_lux)
+                if progress is not None:
+                    progress(k, times.size)
+
+    def sagging(self, sag: bool) -> Film:
+        """The same film with or without the drop, under the same exposure."""
+        return replace(self, sag=sag)
+
+
+def _fade_s(ready: Ready, seconds: float, frames_per_s: float) -> float:
+    """Length of the seam: none where the look stands still or the clip holds a whole number of its periods."""
+    period = ready.period_s
+    if period == 0.0:
+        return 0.0
+    if period is not None and abs(seconds - period * round(seconds / period)) < 0.5 / frames_per_s:
+        return 0.0
+    return min(SEAM_S, seconds / 4)
+
+
+def film_of(
+    stage: Stage,
+    look: Look,
+    *,
+    seconds: float | None = None,
+    frames_per_s: float = 25.0,
+    level: float | None = None,
+    sag: bool = True,
+    ambient_lux: float | None = None,
+    seamless: bool = True,
+) -> Film:
+    """A look on a stage. What is None is the look's, or the scene's, own. `seamless`: fade the end into the start.
+
+    Raises CovecastError where `seconds` goes beyond the look, SceneFaults where the look's dials are wrong.
+    """
+    ready = ready_look(stage.scene, look)
+    seconds = look.seconds if seconds is None else seconds
+    if not 0 < seconds <= look.seconds + 1e-9:
+        raise CovecastError(
+            f"look {look.name!r}: expected more than 0 and at most its {look.seconds:g} s, found {seconds:g} s"
+        )
+    level = look.level if level is None else level
+    if not 0 <= level <= 1:
+        raise CovecastError(f"look {look.name!r}: expected a level from 0 to 1, found {level:g}")
+    film = Film(
+        stage=stage,
+        ready=ready,
+        seconds=seconds,
+        frames_per_s=frames_per_s,
+        level=level,
+        sag=sag,
+        ambient_lux=stage.scene.room.ambient_lux if ambient_lux is None else ambient_lux,
+        fade_s=0.0,
+        exposure=Exposure(1.0),
+    )
+    whole = np.arange(_EXPOSURE_TIMES) * (look.seconds / _EXPOSURE_TIMES)
+    exposure = stage.renderer.exposure(film.group_xyz(whole), film.ambient_lux)
+    return replace(film, exposure=exposure, fade_s=_fade_s(ready, seconds, frames_per_s) if seamless else 0.0)
+
+
+def frames_of_look(
+    scene: Scene,
+    look: Look,
+    size: tuple[int, int] = (640, 360),
+    *,
+    seconds: float | None = None,
+    frames_per_s: float = 25.0,
+    level: float | None = None,
+    sag: bool = True,
+    ambient_lux: float | None = None,
+    seamless: bool = True,
+    progress: Progress | None = None,
+) -> Iterator[Picture]:
+    """The pictures (height, width, 3) of a look, one after another; arguments as in `film_of`, `size` (width, height)."""
+    film = film_of(
+        stage_of(scene, size),
+        look,
+        seconds=seconds,
+        frames_per_s=frames_per_s,
+        level=level,
+        sag=sag,
+        ambient_lux=ambient_lux,
+        seamless=seamless,
+    )
+    return film.pictures(progress)
