@@ -168,37 +168,55 @@ class Wiring:
                 own += response
         return own, port_v
 
+    def _ends(self, answer: Floats | None, frames: int) -> tuple[Floats, Floats]:
+        """An answer's values at the chains' first and last places, (F, K) each."""
+        if answer is None:
+            none = np.zeros((frames, len(self.first)))
+            return none, none
+        return answer[:, self.first], answer[:, self.last]
+
     def _solve_ports(self, own: Floats, from_left: Floats | None, from_right: Floats | None) -> Floats:
         """Port volts (F, P) from the chains' answers to their currents and to one volt at either end."""
         siemens = 2 / self.chains.segment_ohm
-        frames, ports = len(own), self.ports
-
-        def ends(answer: Floats | None) -> tuple[Floats, Floats]:
-            if answer is None:
-                none = np.zeros((frames, len(siemens)))
-                return none, none
-            return answer[:, self.first], answer[:, self.last]
-
-        own_first, own_last = ends(own)
-        left_first, _ = ends(from_left)
-        right_first, right_last = ends(from_right)
+        own_first, own_last = self._ends(own, len(own))
         draw = self._at_ports(-siemens * own_first, -siemens * own_last)
-        diagonal = self._at_ports(siemens * (1 - left_first), siemens * (1 - right_last)) - self.shunt
-        if ports == 1:
-            alone: Floats = (self.open_v - draw * self.port_ohm[0, 0]) / (1 + diagonal * self.port_ohm[0, 0])
+        admittance = self._admittance(from_left, from_right, len(own))
+        if self.ports == 1:
+            ohm = self.port_ohm[0, 0]
+            alone: Floats = (self.open_v - draw * ohm) / (1 + admittance[:, :, 0] * ohm)
             return alone
-        admittance = np.zeros((frames, ports, ports))
-        index = np.arange(ports)
-        admittance[:, index, index] = diagonal
-        if len(self.paired):
-            across = -(siemens * right_first)[:, self.paired]
-            admittance[:, self.left[self.paired], self.right[self.paired]] = across
-            admittance[:, self.right[self.paired], self.left[self.paired]] = across
         matrix = self.port_ohm @ admittance
+        index = np.arange(self.ports)
         matrix[:, index, index] += 1.0
         right = self.open_v - draw @ self.port_ohm
         solved: Floats = np.linalg.solve(matrix, right[..., None])[..., 0]
         return solved
+
+    def _admittance(self, from_left: Floats | None, from_right: Floats | None, frames: int) -> Floats:
+        """Amps drawn at each port per volt at each, less the shunts, (F, P, P), from the answers to one volt at either end."""
+        siemens = 2 / self.chains.segment_ohm
+        left_first, _ = self._ends(from_left, frames)
+        right_first, right_last = self._ends(from_right, frames)
+        admittance = np.zeros((frames, self.ports, self.ports))
+        index = np.arange(self.ports)
+        own = self._at_ports(siemens * (1 - left_first), siemens * (1 - right_last)) - self.shunt
+        admittance[:, index, index] = own
+        if len(self.paired):
+            across = -(siemens * right_first)[:, self.paired]
+            left, right = self.left[self.paired], self.right[self.paired]
+            admittance[:, left, right] = across
+            admittance[:, right, left] = across
+        return admittance
+
+    def port_admittance(self, slope: Floats) -> Floats:
+        """Amps drawn at each port per volt at each, (P, P), where each place draws `slope` (M,) siemens."""
+        _, _, answer, info = lapack.dptsv(
+            self.diagonal + slope, self.beside[:-1], np.stack([self.to_left, self.to_right], axis=1)
+        )
+        if info != 0:
+            raise ArithmeticError("the chains' matrix is not positive definite")
+        admittance: Floats = self._admittance(answer.T[:1], answer.T[1:], 1)[0]
+        return admittance + np.diag(self.shunt)
 
 
 def wire(chains: Chains, open_v: Floats, port_ohm: Floats, shunt: Floats) -> Wiring:

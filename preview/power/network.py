@@ -28,7 +28,7 @@ from scipy.linalg import qr
 
 from preview.power.chains import Chains, Wiring, wire
 from preview.power.conductors import cable_ohm_20c, temperature_factor
-from preview.power.strip import Loads, loads_of
+from preview.power.strip import IDLE_FROM_V, Loads, loads_of
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Bools, Floats, Ints, Layout
 from preview.scene.model import Join, Scene
@@ -252,7 +252,8 @@ def build(scene: Scene, layout: Layout) -> Network:
     for ground in grounds:
         seen.setdefault(int(component[ground]), ground)
     shunt = np.zeros(len(ports))
-    shunt[circuit.hanging(pairs, seen.values())] = SHUNT_S
+    if joins:  # a run with a feed of its own hangs on that
+        shunt[circuit.hanging(pairs, seen.values())] = SHUNT_S
     for p in np.flatnonzero(shunt):
         circuit.branch(*pairs[p], 1 / SHUNT_S)
     node_v, branch_a = circuit.solve(pairs, seen.values())
@@ -395,13 +396,15 @@ def _assemble(
     group_loads = loads_of(layout)
     open_v = across[:, 0]
     emf = np.array([supply.volts for supply in scene.supply.values()])
+    loads = group_loads if first_of is None else loads_of(layout, first_of)
+    wiring = wire(chains, open_v, port_ohm, shunt)
     return Network(
         groups=layout.groups,
         place_of=place_of,
         first_of=first_of,
-        loads=group_loads if first_of is None else loads_of(layout, first_of),
+        loads=loads,
         group_loads=group_loads,
-        wiring=wire(chains, open_v, port_ohm, shunt),
+        wiring=wiring,
         port_run=np.array([run for run, _ in ports], dtype=np.int64),
         port_cut=np.array([cut for _, cut in ports], dtype=np.int64),
         leads=leads,
@@ -412,29 +415,37 @@ def _assemble(
         block_per_v=block_v[:, 1:],
         supply_volts=emf,
         supply_ohm=np.array([supply.output_milliohm / 1000 for supply in scene.supply.values()]),
-        orderly=_is_orderly(port_ohm, leads),
+        orderly=_is_orderly(wiring, loads, leads),
         highest_v=float(open_v.max()),
         reach_ohm=float(port_ohm.max() + (chains.count * chains.segment_ohm).sum()),
     )
 
 
-def _is_orderly(port_ohm: Floats, leads: Leads) -> bool:
-    """Whether the ports' conductance matrix has no positive entry off its diagonal and supplies only give more as ports sink.
+def _is_orderly(wiring: Wiring, loads: Loads, leads: Leads) -> bool:
+    """Whether more drive anywhere lowers every group's volts and raises every supply's amps, whatever the drives.
 
-    Then (M-matrix) every voltage falls and every supply's current rises where any load grows. Several negatives joined in a ring
-    can break it: their currents lift one run's negative and lower another's.
+    It does where the inverse of the ports' conductances, the chains' among them, has no negative entry. These lie, entry by entry, between
+    those with no load and those with the steepest (all colours on and between their knees); where the inverse has none at these two
+    bounds, it has none anywhere between (Kuttler 1971). Several negatives joined in a ring can break it: their currents lift one
+    run's negative and lower another's.
     """
+    port_ohm = wiring.port_ohm
     own = np.diag(port_ohm)
     kept: list[int] = []
+    member = np.zeros((len(own), len(own)))  # of the ports kept, which each port is tied to without resistance
     for p in np.flatnonzero(own > 1e-12):
-        apart = [own[p] + own[q] - 2 * port_ohm[p, q] > 1e-9 * (own[p] + own[q]) for q in kept]
-        if all(apart):  # a port that is tied ideally to another, or to a supply, adds nothing
+        same = [i for i, q in enumerate(kept) if own[p] + own[q] - 2 * port_ohm[p, q] <= 1e-9 * (own[p] + own[q])]
+        if not same:
             kept.append(int(p))
+        member[p, same[0] if same else len(kept) - 1] = 1.0
+    member = member[:, : len(kept)]
     scale = np.sqrt(own[kept])
-    conductance = np.linalg.inv(port_ohm[np.ix_(kept, kept)] / np.outer(scale, scale))
-    size = np.sqrt(np.diag(conductance))
-    off = conductance / np.outer(size, size) - np.eye(len(kept))
-    supply = (
-        leads.per_a[leads.supply][:, kept] / scale
-    ) @ conductance  # amps per volt that each port sinks, both scaled
-    return bool(off.max(initial=0.0) <= 1e-6 and supply.min(initial=0.0) >= -1e-6 * np.abs(supply).max(initial=1.0))
+    linear = np.linalg.inv(port_ohm[np.ix_(kept, kept)] / np.outer(scale, scale))
+    steepest = (loads.rated_a * loads.per_v).sum(axis=0) * loads.share + loads.idle_a / IDLE_FROM_V
+    sinks = True
+    for slope in (np.zeros_like(steepest), steepest):
+        chains = member.T @ (wiring.port_admittance(slope) - np.diag(wiring.shunt)) @ member
+        answer = np.linalg.inv(linear + chains * np.outer(scale, scale))
+        sinks = sinks and bool(answer.min(initial=0.0) >= -1e-9 * np.abs(answer).max(initial=1.0))
+    supply = (leads.per_a[leads.supply][:, kept] / scale) @ linear  # amps per volt that each port sinks, both scaled
+    return sinks and bool(supply.min(initial=0.0) >= -1e-9 * np.abs(supply).max(initial=1.0))

@@ -43,6 +43,7 @@ class Loads:
     per_v: Floats  # (C, M) 1/(full_v − dark_v)
     ceiling: Floats  # (M,) largest g: 1 regulated, infinite otherwise
     idle_a: Floats  # (M,)
+    share: Floats  # (M,) how many groups the place stands for
     steady_v: Floats  # (M,) from here the current no longer changes; infinite where it always does
 
     def draw(self, drive: Floats, volts: Floats) -> tuple[Floats, Floats]:
@@ -104,6 +105,7 @@ def loads_of(layout: Layout, first: Ints | None = None) -> Loads:
     regulated = layout.regulated[pick]
     highest = np.where(rated > 0, full, 0.0).max(axis=0, initial=IDLE_FROM_V)
     idle = layout.idle_a if first is None else np.add.reduceat(layout.idle_a, pick)
+    share = np.diff(np.append(pick, layout.groups)).astype(float)
     return Loads(
         colours=colours,
         rated_a=np.ascontiguousarray(rated),
@@ -111,5 +113,6 @@ def loads_of(layout: Layout, first: Ints | None = None) -> Loads:
         per_v=np.ascontiguousarray(1 / (full - dark)),
         ceiling=np.where(regulated, 1.0, np.inf),
         idle_a=np.asarray(idle, dtype=float),
+        share=share,
         steady_v=np.where(regulated, highest, np.inf),
     )
