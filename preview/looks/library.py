@@ -38,6 +38,7 @@ __all__ = [
     "own_folder",
     "programme_look",
     "ready_look",
+    "script_stamp",
     "where_raised",
 ]
 
@@ -91,6 +92,15 @@ def find_effect(name: str) -> Effect:
     near = nearest(name, effect_names())
     hint = f" Did you mean {near}?" if near else ""
     raise EffectError(f"there is no effect {name!r}.{hint} The effects are: {', '.join(effect_names())}.")
+
+
+def script_stamp(name: str) -> int:
+    """A number that changes when the script of an effect is saved; 0 for one that ships, or is not there."""
+    path = _named.get(name) or (None if name in effects.names() else _own().get(name))
+    try:
+        return path.stat().st_mtime_ns if path else 0
+    except OSError:
+        return 0
 
 
 def where_raised(error: BaseException, file: str) -> int | None:
@@ -193,7 +203,7 @@ def _checked(look: Look, key: str) -> tuple[Ready | None, list[Fault]]:
     for name, value in look.dials.items():
         if name not in known:
             expected = f"a dial of {effect.name} ({', '.join(known)})"
-            wrong.append(Fault(f"{key}.dials.{name}", expected, name, nearest=nearest(name, known)))
+            wrong.append(Fault(f"{key}.dials.{name}", expected, name, nearest=_nearest_dial(name, known)))
             continue
         dial = known[name]
         whole = dial is SEED
@@ -208,6 +218,12 @@ def _checked(look: Look, key: str) -> tuple[Ready | None, list[Fault]]:
         return None, wrong
     seed = int(values.pop(SEED.name))
     return Ready(look=look, effect=effect, dials=MappingProxyType(values), seed=seed), []
+
+
+def _nearest_dial(name: str, known: Mapping[str, Dial]) -> str | None:
+    """The dial that was meant: one that only lacks its unit, else the one spelt most like it."""
+    longer = [dial for dial in known if dial.startswith(f"{name}_")]
+    return longer[0] if longer else nearest(name, known)
 
 
 def _as_toml(value: object) -> str:
