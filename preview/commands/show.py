@@ -1,0 +1,55 @@
+"""`covecast show`: the window on a scene."""
+
+from __future__ import annotations
+
+import re
+
+import click
+
+from preview.commands.options import load, scene_argument
+
+__all__ = ["command"]
+
+
+class WindowSize(click.ParamType[tuple[int, int]]):
+    """A size such as 1280x720."""
+
+    name = "WxH"
+
+    def convert(
+        self, value: str | tuple[int, int], param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[int, int]:
+        """Width and height in pixels, or a usage error."""
+        if isinstance(value, tuple):
+            return value
+        found = re.fullmatch(r"(\d{1,5})[x×](\d{1,5})", value.strip().lower())
+        if not found:
+            self.fail(f"expected a size such as 1280x720, found {value!r}", param, ctx)
+        width, height = int(found[1]), int(found[2])
+        if not (560 <= width <= 7680 and 420 <= height <= 4320):
+            self.fail(f"expected a size from 560x420 to 7680x4320, found {value}", param, ctx)
+        return width, height
+
+
+@click.command()
+@scene_argument
+@click.option("--look", metavar="NAME", help="The look to begin with; without it the first one.")
+@click.option(
+    "--size", type=WindowSize(), default="1280x720", show_default=True, help="Size of the window when it opens."
+)
+@click.option(
+    "--frames", type=click.IntRange(2), hidden=True, help="Close after so many pictures; print the time taken."
+)
+def command(scene: str, look: str | None, size: tuple[int, int], frames: int | None) -> None:
+    """Open the window: the room, the looks, the live meter. F1 in the window lists the keys."""
+    plan = load(scene)
+    number = 0
+    if look is not None:
+        from preview.looks.drives import find_look
+
+        number = plan.look.index(find_look(plan, look))
+    from preview.window.app import show
+
+    timing = show(plan, scene, number, size, frames)
+    if frames is not None:
+        click.echo("  ".join(f"{name} {value:.2f}" for name, value in timing.items()))

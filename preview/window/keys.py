@@ -1,0 +1,114 @@
+"""Every key of the window and what it does: one table, read by the event loop and by the page that lists the keys."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import pygame
+
+__all__ = ["KEYS", "Key", "act_of"]
+
+
+class Key(NamedTuple):
+    """Keys that do one thing: pairs of a key and what it does, how they are written, and what they say they do."""
+
+    acts: tuple[tuple[int, bool, str], ...]  # key, with shift, act
+    written: str
+    says: str
+
+
+def _one(key: int, act: str, written: str, says: str, shift: bool = False) -> Key:
+    return Key(((key, shift, act),), written, says)
+
+
+KEYS: tuple[tuple[str, tuple[Key, ...]], ...] = (
+    (
+        "Time",
+        (
+            _one(pygame.K_SPACE, "play", "Space", "play or pause"),
+            Key(
+                ((pygame.K_LEFT, False, "time -1"), (pygame.K_RIGHT, False, "time +1")),
+                "Left  Right",
+                "one second back or on",
+            ),
+            Key(
+                ((pygame.K_LEFT, True, "frame -1"), (pygame.K_RIGHT, True, "frame +1")),
+                "Shift Left  Right",
+                "one frame back or on",
+            ),
+            Key(((pygame.K_HOME, False, "time start"), (pygame.K_END, False, "time end")), "Home  End", "start or end"),
+            _one(pygame.K_w, "worst", "W", "to the moment with the largest shift"),
+        ),
+    ),
+    (
+        "Looks",
+        (
+            Key(
+                ((pygame.K_PAGEUP, False, "look -1"), (pygame.K_PAGEDOWN, False, "look +1")),
+                "Page Up  Down",
+                "previous or next look",
+            ),
+            Key(
+                tuple((pygame.K_1 + k, False, f"look {k}") for k in range(9)),
+                "1 … 9",
+                "look by number",
+            ),
+        ),
+    ),
+    (
+        "Level and light",
+        (
+            Key(((pygame.K_UP, False, "level +13"), (pygame.K_DOWN, False, "level -13")), "Up  Down", "level, by 0.05"),
+            Key(
+                ((pygame.K_UP, True, "level +1"), (pygame.K_DOWN, True, "level -1")),
+                "Shift Up  Down",
+                "level, by one code",
+            ),
+            _one(pygame.K_c, "level cap", "C", "level to the cap"),
+            _one(pygame.K_p, "level planned", "P", "level as planned"),
+            _one(pygame.K_0, "level 0", "0", "level to nothing"),
+            Key(((pygame.K_l, False, "light +1"), (pygame.K_l, True, "light -1")), "L  Shift L", "next room light"),
+            Key(
+                ((pygame.K_COMMA, False, "light down"), (pygame.K_PERIOD, False, "light up")),
+                ",  .",
+                "less or more room light",
+            ),
+        ),
+    ),
+    (
+        "What is shown",
+        (
+            _one(pygame.K_d, "drop", "D", "the picture with drop, or as if there were none"),
+            _one(pygame.K_m, "marks", "M", "marks where it is worst"),
+            _one(pygame.K_n, "supplies", "N", "other supplies"),
+            _one(pygame.K_i, "instruments", "I", "instruments away, or back"),
+            Key(((pygame.K_f, False, "full"), (pygame.K_F11, False, "full")), "F  F11", "full screen"),
+            _one(pygame.K_b, "page breaks", "B", "what exceeds a limit, in words"),
+            _one(pygame.K_a, "page assumed", "A", "values that were assumed"),
+            Key(((pygame.K_F1, False, "page keys"), (pygame.K_h, False, "page keys")), "F1  H", "this list"),
+        ),
+    ),
+    (
+        "Moving about",
+        (
+            Key(
+                ((pygame.K_TAB, False, "focus +1"), (pygame.K_TAB, True, "focus -1")),
+                "Tab",
+                "to the next control, Shift Tab back; there Left and Right set it, Enter presses it",
+            ),
+            Key(((pygame.K_ESCAPE, False, "back"),), "Esc", "back one step: a page, full screen, the window"),
+            _one(pygame.K_q, "quit", "Q", "close the window"),
+        ),
+    ),
+)
+"""The keys, in the groups in which they are listed."""
+
+_ACTS = {(code, shift): act for _, keys in KEYS for key in keys for code, shift, act in key.acts}
+
+
+def act_of(key: int, mod: int) -> str | None:
+    """What a key does, or None. A key without an act of its own with shift does the same with it as without."""
+    if mod & (pygame.KMOD_CTRL | pygame.KMOD_ALT | pygame.KMOD_META):
+        return "quit" if key in (pygame.K_q, pygame.K_w) and mod & (pygame.KMOD_CTRL | pygame.KMOD_META) else None
+    shift = bool(mod & pygame.KMOD_SHIFT)
+    return _ACTS.get((key, shift)) or _ACTS.get((key, False))

@@ -1,0 +1,236 @@
+"""Where everything in the window stands: the room large, and a slim ledge of instruments beneath or beside it.
+
+Plain arithmetic on whole pixels, so that it can be tried at every size without a screen. Three forms:
+
+- beneath, wide: what the supplies draw over time, the two controls, and the readings stand next to one another;
+- beneath, narrower: the readings become one line at the bottom;
+- beside, where the window is much wider than high: one column to the right of the room.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+__all__ = ["SMALLEST", "Arrangement", "Gauge", "Rect", "SupplyRow", "arrange"]
+
+SMALLEST = (560, 420)
+"""The smallest window, in pixels."""
+
+BESIDE_FROM = 2.05  # width over height from which the ledge stands beside the room
+MARGIN = 24
+
+
+class Rect(NamedTuple):
+    """Left, top, width and height in pixels."""
+
+    x: int
+    y: int
+    w: int
+    h: int
+
+    @property
+    def right(self) -> int:
+        """First column beyond it."""
+        return self.x + self.w
+
+    @property
+    def bottom(self) -> int:
+        """First row beyond it."""
+        return self.y + self.h
+
+    @property
+    def middle(self) -> tuple[int, int]:
+        """Its centre."""
+        return self.x + self.w // 2, self.y + self.h // 2
+
+    def holds(self, point: tuple[int, int]) -> bool:
+        """Whether a point is in it."""
+        return self.x <= point[0] < self.right and self.y <= point[1] < self.bottom
+
+    def grown(self, by: int) -> Rect:
+        """Larger by so many pixels on every side."""
+        return Rect(self.x - by, self.y - by, self.w + 2 * by, self.h + 2 * by)
+
+
+class SupplyRow(NamedTuple):
+    """One supply: its name and amps, the bar against its rating, and its curve over the look."""
+
+    label: Rect
+    bar: Rect
+    curve: Rect
+
+
+class Gauge(NamedTuple):
+    """A control on a line: its name, the track, its value, and what is noted beneath the track."""
+
+    name: Rect
+    track: Rect
+    value: Rect
+    notes: Rect
+
+
+@dataclass(frozen=True)
+class Arrangement:
+    """Everything's place in a window of one size. `room` is what the picture fills."""
+
+    room: Rect
+    ledge: Rect | None
+    looks: Rect
+    words: Rect
+    play: Rect
+    clock: Rect
+    rows: tuple[SupplyRow, ...]
+    axis: Rect
+    level: Gauge
+    light: Gauge
+    readings: tuple[Rect, ...]
+    in_one_line: bool
+    beside: bool
+
+    @property
+    def timeline(self) -> Rect:
+        """The curves and the axis under them: where the time is set."""
+        if not self.rows:
+            return self.axis
+        first = self.rows[0].curve
+        return Rect(first.x, first.y, first.w, self.axis.bottom - first.y)
+
+
+_NOWHERE = Rect(0, 0, 0, 0)
+_NO_GAUGE = Gauge(_NOWHERE, _NOWHERE, _NOWHERE, _NOWHERE)
+
+
+def arrange(size: tuple[int, int], supplies: int, instruments: bool = True) -> Arrangement:
+    """The arrangement for a window of `size` pixels and a number of supplies; without instruments the room is all."""
+    w, h = max(size[0], 1), max(size[1], 1)
+    if not instruments:
+        return Arrangement(
+            room=Rect(0, 0, w, h),
+            ledge=None,
+            looks=_NOWHERE,
+            words=_NOWHERE,
+            play=_NOWHERE,
+            clock=_NOWHERE,
+            rows=(),
+            axis=_NOWHERE,
+            level=_NO_GAUGE,
+            light=_NO_GAUGE,
+            readings=(),
+            in_one_line=False,
+            beside=False,
+        )
+    if w / h >= BESIDE_FROM and w >= 1100 and h >= 480:
+        return _beside(w, h, supplies)
+    return _beneath(w, h, supplies)
+
+
+def _gauge(x: int, y: int, w: int) -> Gauge:
+    name, value = 50, 52
+    track = Rect(x + name, y, max(w - name - value, 40), 20)
+    return Gauge(Rect(x, y, name, 20), track, Rect(x + w - value, y, value, 20), Rect(x + name, y + 20, w - name, 18))
+
+
+def _timeline(
+    x: int, y: int, w: int, h: int, supplies: int, label: int
+) -> tuple[Rect, Rect, tuple[SupplyRow, ...], Rect]:
+    """Play, clock, supply rows and axis in a field of the ledge."""
+    axis_h = 22
+    room = h - axis_h
+    count = max(1, min(supplies, room // 28))
+    pitch = room // count
+    rows = []
+    for k in range(count):
+        top = y + k * pitch
+        high = pitch - (6 if count > 1 else 2)
+        rows.append(
+            SupplyRow(
+                Rect(x, top, label - 18, 20), Rect(x, top + 22, label - 18, 4), Rect(x + label, top, w - label, high)
+            )
+        )
+    axis = Rect(x + label, y + room, w - label, axis_h)
+    play = Rect(x - 4, y + room - 4, 26, 26)
+    return play, Rect(x + 28, y + room - 1, label - 40, 20), tuple(rows), axis
+
+
+def _beneath(w: int, h: int, supplies: int) -> Arrangement:
+    wide, narrow = w >= 1120, w < 760
+    body = 106 if h >= 560 else 84
+    line = 0 if wide else 26
+    if narrow:
+        body = 70
+        line = 24 if h >= 460 else 0
+    head = 30
+    gauges = 44 if narrow else 0
+    high = 12 + head + 10 + body + gauges + line + 12
+    ledge = Rect(0, h - high, w, high)
+    x, right, top = MARGIN, w - MARGIN, ledge.y + 12
+    words_w = 96 if narrow else 300
+    looks = Rect(x, top, right - x - words_w - 16, head)
+    words = Rect(right - words_w, top, words_w, head)
+    y = top + head + 10
+    readings: tuple[Rect, ...]
+    if wide:
+        last, middle = min(316, w // 4), min(330, w // 4)
+        first = right - x - last - middle - 2 * 36
+        level, light = (_gauge(x + first + 36, y + 2 + k * 54, middle) for k in (0, 1))
+        readings = tuple(Rect(right - last, y + 1 + k * 34, last, 24) for k in range(3))
+    else:
+        if narrow:
+            first, each = right - x, (right - x - 20) // 2
+            level, light = (_gauge(x + k * (each + 20), y + body + 8, each) for k in (0, 1))
+        else:
+            middle = 300
+            first = right - x - middle - 28
+            level, light = (_gauge(x + first + 28, y + 2 + k * 50, middle) for k in (0, 1))
+        each = (right - x) // 3
+        top = h - 12 - line + 4
+        readings = tuple(Rect(x + k * each, top, each - 12, 20) for k in range(3)) if line else ()
+    label = 150 if narrow else 184
+    play, clock, rows, axis = _timeline(x, y, first, body, supplies, label)
+    return Arrangement(
+        room=Rect(0, 0, w, h - high),
+        ledge=ledge,
+        looks=looks,
+        words=words,
+        play=play,
+        clock=clock,
+        rows=rows,
+        axis=axis,
+        level=level,
+        light=light,
+        readings=readings,
+        in_one_line=not wide,
+        beside=False,
+    )
+
+
+def _beside(w: int, h: int, supplies: int) -> Arrangement:
+    across = 372
+    ledge = Rect(w - across, 0, across, h)
+    x, right = ledge.x + MARGIN, w - MARGIN
+    inner = right - x
+    looks_h = max(64, min(150, h // 5))
+    looks = Rect(x, 18, inner, looks_h)
+    foot = h - 18
+    words = Rect(x, foot - 24, inner, 24)
+    readings = tuple(Rect(x, foot - 24 - 16 - 84 + k * 28, inner, 24) for k in range(3))
+    gauges = readings[0].y - 16 - 96
+    level, light = (_gauge(x, gauges + k * 48, inner) for k in (0, 1))
+    y = looks.bottom + 12
+    play, clock, rows, axis = _timeline(x, y, inner, gauges - 20 - y, supplies, 128)
+    return Arrangement(
+        room=Rect(0, 0, w - across, h),
+        ledge=ledge,
+        looks=looks,
+        words=words,
+        play=play,
+        clock=clock,
+        rows=rows,
+        axis=axis,
+        level=level,
+        light=light,
+        readings=readings,
+        in_one_line=False,
+        beside=True,
+    )
