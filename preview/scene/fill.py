@@ -10,12 +10,12 @@ Leaves out: strips that run several LED strings side by side in one group from m
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, TypeGuard
 
 from preview.scene.white import planckian_xy
 
-__all__ = ["LED_COUNT_HEADROOM", "fill", "leds_in_series", "typical_watts_per_m"]
+__all__ = ["assumed_words", "fill", "leds_in_series", "typical_watts_per_m"]
 
 # common practice, no source: rails of flexible strip, one conductor, by rated voltage (V, mΩ/m)
 _RAILS = ((5.0, 60.0), (12.0, 70.0), (24.0, 45.0))
@@ -30,10 +30,7 @@ _LED: dict[str, tuple[float, float, float, tuple[float, float]]] = {
     "white": (2.65, 3.30, 0.300, (0.380, 0.377)),
 }
 _WHITE_K = 4000.0
-_LETTER = {"red": "r", "green": "g", "blue": "b", "white": "w"}
-
-LED_COUNT_HEADROOM = 0.95
-"""A typical strip reaches its rated current at this part of its rated voltage at the latest."""
+_FULL_BY = 0.95  # a typical strip reaches its rated current at this part of its rated voltage at the latest
 
 
 def leds_in_series(volts: float, leds_per_group: int) -> int:
@@ -137,7 +134,7 @@ def _fill_colour(
     full_v = _number(raw.get("full_v"), 0.0)
     dark_v = _number(raw.get("dark_v"), 0.0)
     if "full_v" not in table:
-        typical_v = min(series * full_led_v + _DRIVER_V, LED_COUNT_HEADROOM * volts)
+        typical_v = min(series * full_led_v + _DRIVER_V, _FULL_BY * volts)
         full_v = typical_v if typical_v > dark_v else dark_v + series * (full_led_v - dark_led_v)
         table["full_v"] = full_v
         assumed.append(f"{key}.full_v")
@@ -209,3 +206,40 @@ def _viewer_of(room: Any) -> dict[str, Any]:
         "look_m": [round(width_m / 2, 3), depth_m, round(0.47 * height_m, 3)],
         "field_deg": field_deg,
     }
+
+
+_WORDS = {
+    "rail_milliohm_per_m": "rails",
+    "idle_milliamp_per_group": "idle current",
+    "milliamp": "currents",
+    "dark_v": "voltage curves",
+    "full_v": "voltage curves",
+    "lumen": "light",
+    "xy": "chromaticities",
+    "regulated": "regulation",
+    "colours": "three colours",
+    "colour_order": "colour order",
+    "reel_m": "reel length",
+}
+
+
+def assumed_words(assumed: Iterable[str]) -> str:
+    """What was filled, for a person: one phrase a strip, without naming every key. "" where nothing was.
+
+    >>> assumed_words(["strip.glow.rail_milliohm_per_m", "strip.glow.red.lumen", "strip.glow.blue.lumen", "viewer"])
+    'typical values for strip glow (rails, light); a viewer of our own'
+    """
+    strips: dict[str, dict[str, None]] = {}
+    others: list[str] = []
+    for key in assumed:
+        if key.startswith("strip."):
+            name = key.removeprefix("strip.").rsplit(".", 1)[0]
+            for colour in _LED:
+                name = name.removesuffix(f".{colour}")
+            last = key.rsplit(".", 1)[1]
+            strips.setdefault(name, {})[_WORDS.get(last, last)] = None
+        else:
+            others.append(f"a {key} of our own")
+    return "; ".join(
+        [*(f"typical values for strip {name} ({', '.join(words)})" for name, words in strips.items()), *others]
+    )

@@ -159,9 +159,9 @@ def page_keys(surface: pygame.Surface, at: Rect, letters: Lettering, scroll: int
     first = min(scroll, beyond)
     for c, part in enumerate(columns):
         x = rect.x + pad + c * (column + pad)
-        for k, (key, says, is_heading) in enumerate(part[first : first + fits]):
+        for k, (key, says, is_titled) in enumerate(part[first : first + fits]):
             y = rect.y + pad + k * line + 4
-            if is_heading:
+            if is_titled:
                 letters.draw(surface, key, x, y, 14, ACCENT)
             else:
                 letters.draw(surface, key, x, y, 14, TEXT)
