@@ -1,13 +1,14 @@
 """From luminance to the picture: one exposure for a whole look, soft highlights, colours brought into gamut, sRGB bytes.
 
 With x = luminance × scale the tone is x up to a shoulder at `KNEE`, then bends towards `WHITE` without reaching it. A pixel keeps its
-hue: all three components are scaled alike, and where one leaves 0–1 the colour moves towards the grey of the same luminance just as
-far as it must. Bytes come from a table of the sRGB transfer function, with a fixed pattern of sub-code noise against banding, the
-same in every frame so that still parts stay still.
+hue: all three components are scaled alike (after a white balance that follows the room's own light half way), and where one leaves
+0–1 the colour moves towards the grey of the same luminance just as far as it must. Bytes come from a table of the sRGB transfer
+function, with a fixed pattern of sub-code noise against banding, the same in every frame so that still parts stay still.
 """
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -17,38 +18,60 @@ from numpy.typing import NDArray
 from preview.light.colour import Y_OF_RGB, to_srgb
 from preview.scene.layout import Floats
 
-__all__ = ["Exposure", "Printer", "expose"]
+__all__ = ["ADAPTED", "Exposure", "Printer", "balance_for", "expose"]
+
+ADAPTED = 0.5
+"""How far the picture's white follows the colour of the room's own light: half way, as eyes and cameras in warm light do."""
 
 KNEE = 0.42
 WHITE = 0.90
 
-_BAND = 24
-"""Rows worked on at a time, so that a band stays in the processor's cache."""
+_BAND_PIXELS = 40_000
+"""Pixels worked on at a time, so that a band stays in the processor's cache."""
+
+_WORKERS = 2
+_WEIGHTS = Y_OF_RGB.astype(np.float32)
+_TINY = np.float32(1e-9)
+_KNEE, _WHITE, _ROOM, _BEND = (np.float32(value) for value in (KNEE, WHITE, WHITE - KNEE, 1 / (WHITE - KNEE)))
+
+Pixels = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
 class Exposure:
-    """`scale` in 1/(cd/m²): the luminance 1/scale would be display white if there were no shoulder."""
+    """`scale` in 1/(cd/m²): the luminance 1/scale would be display white if there were no shoulder.
+
+    `balance` is a gain on each linear sRGB component that leaves the luminance of the balanced white alone.
+    """
 
     scale: float
+    balance: tuple[float, float, float] = (1.0, 1.0, 1.0)
 
     def brighter(self, stops: float) -> Exposure:
         """The same, so many stops brighter (negative: darker)."""
-        return Exposure(self.scale * 2.0**stops)
+        return Exposure(self.scale * 2.0**stops, self.balance)
 
 
-def expose(luminance: Floats) -> Exposure:
+def balance_for(white: Floats, adapted: float = ADAPTED) -> tuple[float, float, float]:
+    """Gains that bring a light `white` (3,), linear sRGB with Y = 1, the share `adapted` of the way to display white."""
+    gain = np.maximum(white, 0.05) ** -adapted
+    gain /= float(Y_OF_RGB @ (gain * white))
+    return float(gain[0]), float(gain[1]), float(gain[2])
+
+
+def expose(luminance: Floats, balance: tuple[float, float, float] = (1.0, 1.0, 1.0)) -> Exposure:
     """One exposure for luminances (…,) in cd/m², sampled over all frames of a look.
 
-    The brightest twentieth of the picture begins at half of display white, as in a photograph that is exposed for the glow; a
-    picture that is nearly even is not lifted above a middle grey.
+    The geometric mean of the picture comes to a tenth of display white in a dim room and to a quarter in a lit one, as the eye and a
+    photographer would have it; but never so high that more than a twentieth of the picture goes past the shoulder's middle.
     """
     values = np.maximum(np.asarray(luminance, dtype=np.float64).ravel(), 0.0)
     if not len(values) or values.max() <= 0:
-        return Exposure(1.0)
+        return Exposure(1.0, balance)
     bright = float(np.percentile(values, 95))
     middle = float(np.exp(np.mean(np.log(values + 1e-4 * values.max()))))
-    return Exposure(float(min(0.62 / max(bright, 1e-9), 0.24 / max(middle, 1e-9))))
+    wanted = float(np.interp(np.log10(middle), [-0.3, 1.5], [0.085, 0.25]))
+    return Exposure(float(min(0.60 / max(bright, 1e-9), wanted / max(middle, 1e-9))), balance)
 
 
 def _dither() -> NDArray[np.uint16]:
@@ -74,48 +97,92 @@ class Printer:
         # 255 codes × 256 levels between them; the noise lifts to the next code with the right chance.
         self._table = np.minimum(np.rint(signal * 255 * 256), 255 * 256).astype(np.uint16)
         self._wide_lut = _has_wide_lut(self._table)
-        self._weights = Y_OF_RGB.astype(np.float32)
+        band = max(8, min(height, _BAND_PIXELS // width))
+        self._bands = tuple(slice(top, min(top + band, height)) for top in range(0, height, band))
+        self._scratch = tuple(_Scratch(band, width) for _ in range(_WORKERS))
+        self._pool = ThreadPoolExecutor(_WORKERS) if len(self._bands) > 1 else None
 
-    def print(self, rgb: NDArray[np.float32], exposure: Exposure, out: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    def print(self, rgb: Pixels, exposure: Exposure, out: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """sRGB bytes (h, w, 3) of luminance `rgb` (h, w, 3), linear sRGB in cd/m², into `out`."""
-        height = rgb.shape[0]
-        for top in range(0, height, _BAND):
-            rows = slice(top, min(top + _BAND, height))
-            self._band(rgb[rows], np.float32(exposure.scale), self._noise[rows], out[rows])
+        gain = (np.asarray(exposure.balance) * exposure.scale).astype(np.float32)
+
+        def share(worker: int) -> None:
+            for rows in self._bands[worker::_WORKERS]:
+                self._band(rgb[rows], gain, self._noise[rows], out[rows], self._scratch[worker])
+
+        if self._pool is None:
+            share(0)
+        else:
+            list(self._pool.map(share, range(_WORKERS)))
         return out
 
     def _band(
-        self, rgb: NDArray[np.float32], scale: np.float32, noise: NDArray[np.uint16], out: NDArray[np.uint8]
+        self, rgb: Pixels, gain: Pixels, noise: NDArray[np.uint16], out: NDArray[np.uint8], scratch: _Scratch
     ) -> None:
-        planes = np.stack(cv2.split(rgb))
-        planes *= scale
-        y = np.tensordot(self._weights, planes, axes=1)
-        np.maximum(y, np.float32(1e-9), out=y)
-        bent = (np.float32(KNEE) - y) * np.float32(1 / (WHITE - KNEE))
-        np.minimum(bent, np.float32(0), out=bent)
-        tone = np.float32(WHITE) - np.float32(WHITE - KNEE) * np.exp(bent)
-        np.minimum(y, tone, out=tone)
-        tone[y < KNEE] = y[y < KNEE]
-        planes *= tone / y
-        most = np.maximum(np.maximum(planes[0], planes[1]), planes[2])
-        least = np.minimum(np.minimum(planes[0], planes[1]), planes[2])
-        tiny = np.float32(1e-6)
-        keep = np.minimum((1 - tone) / np.maximum(most - tone, tiny), tone / np.maximum(tone - least, tiny))
-        np.minimum(keep, np.float32(1), out=keep)
-        planes -= tone
-        planes *= keep
-        planes += tone
-        np.clip(planes, 0, 1, out=planes)
-        planes *= np.float32(65535)
-        codes = self._encode(planes.astype(np.uint16))
+        rows = rgb.shape[0]
+        red, green, blue = planes = scratch.planes[:, :rows]
+        y, tone, one, two = scratch.single[:, :rows]
+        cv2.split(rgb, [red, green, blue])
+        for plane, factor in zip(planes, gain, strict=True):
+            np.multiply(plane, factor, out=plane)
+        np.multiply(red, _WEIGHTS[0], out=y)
+        y += np.multiply(green, _WEIGHTS[1], out=one)
+        y += np.multiply(blue, _WEIGHTS[2], out=one)
+        np.maximum(y, _TINY, out=y)
+        if y.max() > KNEE:
+            np.subtract(_KNEE, y, out=one)
+            np.minimum(one, 0, out=one)
+            one *= _BEND
+            np.exp(one, out=tone)
+            tone *= -_ROOM
+            tone += _WHITE
+            np.minimum(y, _KNEE, out=one)
+            tone += one
+            tone -= _KNEE
+            np.divide(tone, y, out=one)
+            for plane in planes:
+                plane *= one
+        else:
+            tone = y
+        np.maximum(np.maximum(red, green, out=one), blue, out=one)
+        np.minimum(np.minimum(red, green, out=two), blue, out=two)
+        if one.max() > 1 or two.min() < 0:
+            one -= tone
+            np.maximum(one, _TINY, out=one)
+            np.subtract(tone, two, out=two)
+            np.maximum(two, _TINY, out=two)
+            np.divide(tone, two, out=two)
+            room = np.subtract(1, tone, out=y) if tone is not y else np.subtract(1, tone)
+            np.divide(room, one, out=one)
+            np.minimum(one, two, out=one)
+            np.minimum(one, 1, out=one)
+            for plane in planes:
+                plane -= tone
+                plane *= one
+                plane += tone
+            np.clip(planes, 0, 1, out=planes)
+        np.multiply(planes, np.float32(65535), out=scratch.index[:, :rows], casting="unsafe")
+        codes = self._encode(scratch.index[:, :rows])
         codes += noise
         codes >>= 8
-        cv2.merge(list(codes.astype(np.uint8)), dst=out)
+        np.copyto(scratch.bytes[:, :rows], codes, casting="unsafe")
+        cv2.merge(list(scratch.bytes[:, :rows]), out)
 
     def _encode(self, index: NDArray[np.uint16]) -> NDArray[np.uint16]:
         if self._wide_lut:
-            return np.asarray(cv2.LUT(index.reshape(-1, index.shape[-1]), self._table)).reshape(index.shape)
-        return self._table[index]
+            flat = index.reshape(-1, index.shape[-1])
+            return np.asarray(cv2.LUT(flat, self._table), dtype=np.uint16).reshape(index.shape)
+        return np.asarray(self._table[index], dtype=np.uint16)
+
+
+class _Scratch:
+    """Working space of one thread for one band."""
+
+    def __init__(self, rows: int, width: int) -> None:
+        self.planes = np.empty((3, rows, width), np.float32)
+        self.single = np.empty((4, rows, width), np.float32)
+        self.index = np.empty((3, rows, width), np.uint16)
+        self.bytes = np.empty((3, rows, width), np.uint8)
 
 
 def _has_wide_lut(table: NDArray[np.uint16]) -> bool:

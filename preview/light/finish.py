@@ -38,6 +38,21 @@ def _wood(seed: int) -> Floats:
     return 0.030 * _noise(seed, 40, 1.2) + 0.040 * _noise(seed + 1, 90, 5) + 0.03 * _noise(seed + 2, 120, 30)
 
 
+def _matt() -> Floats:
+    return 0.006 * _noise(31, 1.0, 1.0) + 0.006 * _noise(32, 60, 60)
+
+
+def _screed() -> Floats:
+    return 0.015 * _noise(41, 1.0, 1.0) + 0.02 * _noise(42, 5, 5) + 0.035 * _noise(43, 50, 50)
+
+
+def _is_wood(reflectance: Floats) -> bool:
+    """Whether a finish is a brown or tan that people know from wood: red over green over blue, plainly coloured, not bright."""
+    red, green, blue = (float(value) for value in reflectance)
+    ordered = red > green > blue
+    return ordered and 0.45 < (green - blue) / max(red - blue, 1e-6) + 0.12 < 0.75 and blue < 0.55 * red and red < 0.6
+
+
 def _boards() -> Floats:
     """Eight boards across the tile, each with its own tone and grain, a thin dark joint between them."""
     random = np.random.default_rng(11)
@@ -70,7 +85,13 @@ def _levels(tile: Floats) -> list[NDArray[np.float32]]:
 def pattern_at(surfaces: Surfaces, hits: Hits, pixel_m: Floats) -> NDArray[np.float32]:
     """Factor on the reflectance at each hit, of the hits' shape. `pixel_m` is the size of a pixel on the surface there."""
     factor = np.ones(hits.surface.shape, dtype=np.float32)
-    tiles = {"plaster": _levels(_plaster()), "boards": _levels(_boards()), "wood": _levels(_wood(21))}
+    tiles = {
+        "plaster": _levels(_plaster()),
+        "boards": _levels(_boards()),
+        "wood": _levels(_wood(21)),
+        "matt": _levels(_matt()),
+        "screed": _levels(_screed()),
+    }
     for s in range(len(surfaces)):
         here = hits.surface == s
         if not here.any():
@@ -78,12 +99,12 @@ def pattern_at(surfaces: Surfaces, hits: Hits, pixel_m: Floats) -> NDArray[np.fl
         u, v, coarse = hits.u_m[here], hits.v_m[here], pixel_m[here]
         if surfaces.box[s] >= 0:
             size = surfaces.size_m[s]
-            tile, metre = "wood", 1.6
+            tile, metre = ("wood", 1.6) if _is_wood(surfaces.reflectance[s]) else ("matt", 0.9)
             if size[1] > size[0]:
                 u, v = v, u
             u, v = u + 0.37 * s, v + 0.23 * s
         elif surfaces.names[s] == "floor":
-            tile, metre = "boards", 1.12
+            tile, metre = ("boards", 1.12) if _is_wood(surfaces.reflectance[s]) else ("screed", 2.4)
         else:
             tile, metre = "plaster", 1.5
             u, v = u + 0.61 * s, v + 0.17 * s

@@ -15,9 +15,9 @@ from preview.light.atlas import grids_of, pack
 from preview.light.camera import camera_of
 from preview.light.colour import Y_OF_RGB, rgb_of_xyz, white_rgb, xyz_of_rgb
 from preview.light.emission import lines_of
-from preview.light.exposure import Exposure, Printer, expose
+from preview.light.exposure import ADAPTED, Exposure, Printer, balance_for, expose
 from preview.light.faces import faces_of
-from preview.light.fill import bounce_rgb, openness
+from preview.light.fill import bounce_rgb, mean_reflectance, openness
 from preview.light.finish import pattern_at
 from preview.light.room import boxes_of, surfaces_of
 from preview.light.transport import Progress, build_transport
@@ -51,6 +51,7 @@ class Renderer:
         room = np.asarray(scene.room.size_m, dtype=float)
         boxes = boxes_of(scene)
         self._everything = surfaces_of(scene)
+        _, self._rho, self._area_m2 = mean_reflectance(self._everything)
         lines = lines_of(scene, layout)
         self._share = np.repeat(lines.share, lines.count)
         camera = camera_of(scene.viewer, size)
@@ -139,7 +140,12 @@ class Renderer:
         some = np.unique(np.linspace(0, len(frames) - 1, min(len(frames), 24)).round().astype(int))
         weights = Y_OF_RGB.astype(np.float32)
         found = [(self._draw(frames[k], ambient_lux)[2::5, 2::5] @ weights) for k in some]
-        return expose(np.stack(found))
+        # The eye follows the room's own light as far as that, and not the strips, is what lights the room.
+        own = self._ambient_lux if ambient_lux is None else ambient_lux
+        strips = float((frames[some].mean(axis=0) @ Y_OF_RGB) @ self._share) / self._area_m2
+        strips /= 1 - min(self._rho, 0.98)
+        share = own / (own + strips) if own > 0 else 0.0
+        return expose(np.stack(found), balance_for(self._white, ADAPTED * share))
 
     def picture(
         self,

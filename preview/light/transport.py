@@ -1,10 +1,12 @@
 """The fixed matrix from the groups' flux to the light maps: lux at every node of the atlas for a lumen of every group.
 
 It is kept as two parts. A coarse part holds every group's light on the coarse nodes, dense; between those it is interpolated. A near
-part holds, sparse, what the interpolation misses: close to the runs and along the edges of shadows. An entry of the near part is
-dropped where it is under 1 % of that group's own light there, or under 1/20000 of the light of all groups together.
+part holds what the interpolation misses, close to the runs and along the edges of shadows: for every block of some fifty
+neighbouring groups the nodes at which the block's light would be off by more than 1 %, as one dense matrix. Nodes are left out where
+the miss is under 1/5000 of the run's light there and under 1/50000 of all light there. One sparse matrix, `gather`, interpolates the
+coarse light and adds the blocks' light at their nodes.
 
-Memory: coarse nodes × groups × 4 bytes (about 6000 × 300: 7 MB; × 1000: 24 MB; × 5000: 120 MB) and 8 bytes for each near entry.
+Memory: (coarse nodes + about a quarter of all nodes) × groups × 4 bytes; stated in full by `Transport.bytes`.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,32 +26,55 @@ from preview.light.illuminance import lux_per_lumen
 from preview.light.room import TOUCH_M, Boxes, Surfaces, inside_boxes
 from preview.scene.layout import Bools, Floats
 
-__all__ = ["Progress", "Transport", "build_transport", "interpolation"]
+__all__ = ["Block", "Progress", "Transport", "build_transport", "interpolation"]
 
 Progress = Callable[[float], None]
 """Called with the share of the work that is done, 0 to 1."""
 
 _OWN_SHARE = 0.01
-_ALL_SHARE = 5e-5
+_LINE_SHARE = 2e-4
+_ALL_SHARE = 2e-5
+_BLOCK = 48
 _CHUNK_PAIRS = 600_000
+
+Matrix = NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Block:
+    """The near part of neighbouring groups: `matrix` (R, n) for the groups `first` to `first` + n."""
+
+    first: int
+    matrix: Matrix
 
 
 @dataclass(frozen=True)
 class Transport:
-    """`light(flux)` = spread · (coarse · flux) + near · flux. T nodes, K coarse nodes, G groups; lux per lumen, float32."""
+    """`light(flux)` = gather · [coarse · flux; block · flux of the block; …]. T nodes, K coarse nodes, G groups; lux per lumen."""
 
-    coarse: NDArray[np.float32]  # (K, G)
-    near: sparse.csr_array  # (T, G)
-    spread: sparse.csr_array  # (T, K) interpolation from the coarse nodes
+    coarse: Matrix  # (K, G)
+    blocks: tuple[Block, ...]
+    gather: sparse.csr_array  # (T, K + ΣR)
 
-    def light(self, flux: NDArray[np.float32], even: NDArray[np.float32] | None = None) -> NDArray[np.float32]:
+    @property
+    def bytes(self) -> int:
+        """Memory that the matrices take."""
+        gather = self.gather.data.nbytes + self.gather.indices.nbytes
+        return int(self.coarse.nbytes + sum(block.matrix.nbytes for block in self.blocks) + gather)
+
+    def light(self, flux: Matrix, even: Matrix | None = None) -> Matrix:
         """Light (T, n) on the nodes for flux (G, n); `even` (K, n) is added on the coarse nodes."""
-        slow = self.coarse @ flux
+        coarse = len(self.coarse)
+        parts = np.empty((self.gather.shape[1], flux.shape[1]), np.float32)
+        np.matmul(self.coarse, flux, out=parts[:coarse])
         if even is not None:
-            slow += even
-        result: NDArray[np.float32] = self.spread @ slow
-        result += self.near @ flux
-        return result
+            parts[:coarse] += even
+        row = coarse
+        for block in self.blocks:
+            rows, groups = block.matrix.shape
+            np.matmul(block.matrix, flux[block.first : block.first + groups], out=parts[row : row + rows])
+            row += rows
+        return np.asarray(self.gather @ parts, dtype=np.float32)
 
 
 def interpolation(grid: Grid) -> sparse.csr_array:
@@ -81,9 +107,27 @@ def _filled_from(grid: Grid, buried: Bools) -> NDArray[np.int64]:
     return np.asarray((nearest[0] * shape[1] + nearest[1]).ravel())
 
 
-def _surface_part(
-    surfaces: Surfaces, surface: int, grid: Grid, lines: Lines, boxes: Boxes
-) -> tuple[NDArray[np.float32], sparse.csr_array, sparse.csr_array]:
+@dataclass(frozen=True)
+class _Part:
+    """One surface's share of the transport."""
+
+    coarse: Matrix
+    spread: sparse.csr_array
+    near: tuple[Matrix, ...]  # of each block
+    nodes: tuple[NDArray[np.int64], ...]  # of each block: the surface's nodes that its rows belong to
+
+
+def _block_ranges(lines: Lines) -> list[tuple[int, int, int]]:
+    """Line, first and last + 1 group of every block: no block spans two lines."""
+    ranges = []
+    for line in range(len(lines)):
+        first, count = int(lines.first[line]), int(lines.count[line])
+        edges = np.linspace(first, first + count, -(-count // _BLOCK) + 1).round().astype(int)
+        ranges += [(line, int(low), int(high)) for low, high in pairwise(edges)]
+    return ranges
+
+
+def _surface_part(surfaces: Surfaces, surface: int, grid: Grid, lines: Lines, boxes: Boxes) -> _Part:
     points = grid.points(surfaces, surface)
     normal = surfaces.normal[surface]
     buried = inside_boxes(boxes, points + 2 * TOUCH_M * normal)
@@ -98,20 +142,18 @@ def _surface_part(
         exact = exact[source]
     coarse = np.ascontiguousarray(exact[grid.coarse_nodes])
     spread = interpolation(grid)
-    floor = (_ALL_SHARE * exact.sum(axis=1))[:, None]
-    rest = exact - spread @ coarse
-    size = np.abs(rest)
-    kept = (size > floor) & (size > _OWN_SHARE * exact)
-    rows, columns = np.nonzero(kept)
-    near = sparse.csr_array(
-        (
-            rest[rows, columns],
-            columns.astype(np.int32),
-            np.concatenate([[0], np.cumsum(kept.sum(axis=1))]).astype(np.int32),
-        ),
-        shape=rest.shape,
-    )
-    return coarse, near, spread
+    from_lines = np.add.reduceat(exact, lines.first, axis=1)
+    everything = from_lines.sum(axis=1)
+    near, nodes = [], []
+    for line, low, high in _block_ranges(lines):
+        rest = exact[:, low:high] - spread @ coarse[:, low:high]
+        missed = np.abs(rest).sum(axis=1)
+        kept = missed > np.maximum(_OWN_SHARE * exact[:, low:high].sum(axis=1), _LINE_SHARE * from_lines[:, line])
+        kept &= missed > _ALL_SHARE * everything
+        rows = np.nonzero(kept)[0]
+        near.append(rest[rows])
+        nodes.append(rows)
+    return _Part(coarse, spread, tuple(near), tuple(nodes))
 
 
 def build_transport(
@@ -121,15 +163,22 @@ def build_transport(
     order = sorted(range(len(surfaces)), key=lambda s: -grids[s].nodes)
     total = sum(grid.nodes for grid in grids)
     done = 0
-    parts: dict[int, tuple[NDArray[np.float32], sparse.csr_array, sparse.csr_array]] = {}
+    found: dict[int, _Part] = {}
     with ThreadPoolExecutor(2) as pool:
         waiting = {s: pool.submit(_surface_part, surfaces, s, grids[s], lines, boxes) for s in order}
         for s in order:
-            parts[s] = waiting[s].result()
+            found[s] = waiting[s].result()
             done += grids[s].nodes
             if progress is not None:
                 progress(done / total)
-    coarse = np.concatenate([parts[s][0] for s in range(len(surfaces))])
-    near = sparse.csr_array(sparse.vstack([parts[s][1] for s in range(len(surfaces))], format="csr"))
-    spread = sparse.csr_array(sparse.block_diag([parts[s][2] for s in range(len(surfaces))], format="csr"))
-    return Transport(coarse, near, spread)
+    parts = [found[s] for s in range(len(surfaces))]
+    begin = np.concatenate([[0], np.cumsum([grid.nodes for grid in grids])])
+    blocks, rows = [], []
+    for k, (_, low, _) in enumerate(_block_ranges(lines)):
+        blocks.append(Block(low, np.concatenate([part.near[k] for part in parts])))
+        rows += [part.nodes[k] + begin[s] for s, part in enumerate(parts)]
+    row = np.concatenate(rows)
+    pick = sparse.csr_array((np.ones(len(row), np.float32), (row, np.arange(len(row)))), shape=(total, len(row)))
+    spread = sparse.block_diag([part.spread for part in parts], format="csr")
+    gather = sparse.csr_array(sparse.hstack([spread, pick], format="csr"))
+    return Transport(np.concatenate([part.coarse for part in parts]), tuple(blocks), gather)
