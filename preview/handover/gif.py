@@ -53,7 +53,7 @@ def write_gif(
     entries[:COLOURS, :3] = palette[:, ::-1]
     entries[:COLOURS, 3] = 255
     colours = entries.tobytes()
-    mosaic = Mosaic(palette, size)
+    mosaic = Mosaic(palette, size, samples)
     last = delays_cs(frames, frames_per_s)[-1]
     with placing_file(target) as part:
         arguments = ["-c:v", "gif", "-loop", "0", "-final_delay", str(last), "-f", "gif", str(part)]

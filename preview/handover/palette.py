@@ -8,8 +8,9 @@ that does not move has the same mosaic in every frame.
 Colours are looked up in cells of 4 codes a side; before that, two bits of another fixed pattern are added, so that the
 cells themselves leave no edges. Cells are worked out when a clip first uses them.
 
-Source: ordered dither, B. E. Bayer 1973; the palette starts from an octree (M. Gervautz, W. Purgathofer 1988) and is refined by weighted
-k-means. Leaves out: mixing in linear light (neighbouring palette colours are too close for it to matter).
+Source: ordered dither, B. E. Bayer 1973, here with blue-noise thresholds (R. A. Ulichney 1987); the palette starts from an octree
+(M. Gervautz, W. Purgathofer 1988) and is refined by weighted k-means. Leaves out: mixing in linear light (neighbouring palette
+colours are too close for it to matter).
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ __all__ = ["COLOURS", "STEPS", "Mosaic", "palette_of"]
 COLOURS = 255
 """Palette entries in use; the last of 256 is kept for "as before"."""
 
-STEPS = 16
+STEPS = 8
 """Entries of the list behind each colour."""
 
 _STRENGTH = 0.5  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
@@ -82,40 +83,57 @@ def _cell_colour(cells: NDArray[np.uint32]) -> Floats:
     return parts.astype(np.float32) * 4.0 + 1.5
 
 
-def _bayer(order: int) -> NDArray[np.int64]:
-    """Threshold matrix of 2^order rows, 0 to 4^order − 1."""
-    matrix = np.zeros((1, 1), dtype=np.int64)
-    for _ in range(order):
-        matrix = np.block([[4 * matrix, 4 * matrix + 2], [4 * matrix + 3, 4 * matrix + 1]])
-    return matrix
-
-
-def _tiled(tile: NDArray[np.int64], size: tuple[int, int]) -> NDArray[np.int64]:
-    width, height = size
-    rows, columns = tile.shape
-    return np.tile(tile, (height // rows + 1, width // columns + 1))[:height, :width]
+def _spread(side: int = 128) -> Floats:
+    """A tile of values 0 to 1, evenly spread and without low frequencies: noise that the eye passes over."""
+    values = np.random.default_rng(7).random((side, side))
+    f = np.fft.fftfreq(side)
+    high = 1 - np.exp(-((f[:, None] ** 2 + f[None] ** 2) / (2 * 0.22**2)))
+    for _ in range(12):
+        values = np.fft.ifft2(np.fft.fft2(values) * high).real
+        values = values.ravel().argsort().argsort().reshape(side, side) / side**2
+    return values
 
 
 class Mosaic:
-    """Turns pictures of one size into palette entries."""
+    """Turns pictures of one size into palette entries. Holds buffers: one thread at a time."""
 
-    def __init__(self, palette: Bytes, size: tuple[int, int]) -> None:
+    def __init__(self, palette: Bytes, size: tuple[int, int], samples: Bytes) -> None:
+        """`samples` (..., 3): pixels as the pictures will have them; their cells are worked out at once."""
+        width, height = size
         self._palette = palette.astype(np.float32)
         self._table = np.zeros(STEPS * _CELLS, dtype=np.uint8)
         self._known = np.zeros(_CELLS, dtype=bool)
-        tile = _bayer(3)
-        self._place = (_tiled(tile * STEPS // tile.size, size) * _CELLS).astype(np.uint32)
-        # Two bits a channel, each channel's pattern shifted against the others'.
-        bits = np.stack(
-            [np.roll(tile, shift, axis=(0, 1)) * 4 // tile.size for shift in ((1, 2), (5, 3), (2, 6))], axis=-1
-        )
-        self._bits = np.stack([_tiled(bits[..., channel], size) for channel in range(3)], axis=-1).astype(np.uint8)
+        tile = _spread()
+        rows, columns = -(-height // len(tile)), -(-width // len(tile))
+        place = (tile * STEPS).astype(np.uint32) * _CELLS
+        self._place = np.tile(place, (rows, columns))[:height, :width].copy()
+        # Two bits a channel, each channel's pattern shifted against the others'; the fourth channel is none.
+        bits = [np.roll(tile, shift, axis=(0, 1)) * 4 for shift in ((41, 67), (89, 23), (17, 101))]
+        bits.append(np.zeros_like(tile))
+        four = np.stack(bits, axis=-1).astype(np.uint8)
+        self._bits = np.tile(four, (rows, columns, 1))[:height, :width].copy()
+        self._four = np.empty((height, width, 4), dtype=np.uint8)
+        self._cells = np.empty((height, width), dtype=np.uint32)
+        self._spare = np.empty_like(self._cells)
+        self._seen = np.empty((height, width), dtype=bool)
+        flat = samples.reshape(-1, 3)
+        self._learn(np.concatenate([_cell(cv2.add(flat, np.full_like(flat, bit))) for bit in (0, 3)]))
 
     def entries(self, picture: Picture) -> Bytes:
         """Palette entries (height, width) of a picture (height, width, 3)."""
-        cells = _cell(np.asarray(cv2.add(picture, self._bits), dtype=np.uint8))
-        if not self._known[cells].all():
-            self._learn(cells)
+        cells, spare = self._cells, self._spare
+        cv2.cvtColor(picture, cv2.COLOR_RGB2RGBA, dst=self._four)
+        cv2.add(self._four, self._bits, dst=self._four)
+        word = self._four.view("<u4")[..., 0]
+        np.right_shift(word, 2, out=cells)
+        cells &= 0x3F
+        for shift, mask in ((4, 0xFC0), (6, 0x3F000)):
+            np.right_shift(word, shift, out=spare)
+            spare &= mask
+            cells |= spare
+        np.take(self._known, cells, out=self._seen)
+        if not self._seen.all():
+            self._learn(cells[~self._seen])
         cells += self._place
         return np.take(self._table, cells)
 
