@@ -55,4 +55,4 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     near = np.where(behind < train, 1.0, np.clip(spill, 0.0, 1.0))
     night = kit.felt(0.16 + 0.10 * near) * (1.0 - glass)
     body = (lit * glass, kit.white(place, kelvin))
-    return kit.paint(body, (night, kit.tint(place, 262.0, 0.6)))
+    return kit.paint(body, (night, kit.tint(place, 256.0, 0.58)))

@@ -68,6 +68,6 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     light_now = kit.paint(
         (glow * (1.0 - 0.8 * eyes), kit.white(place, dials["cat_k"])),
         (0.8 * eyes * glow, kit.tint(place, 100.0, 0.7)),
-        (moon * (1.0 - glow), kit.tint(place, 262.0, 0.62)),
+        (moon * (1.0 - glow), kit.tint(place, 255.0, 0.55)),
     )
     return np.asarray(np.clip(light_now, 0.0, 1.0), dtype=np.float64)

@@ -16,7 +16,7 @@ DIALS = (
     kit.Dial("flock_m", "m", 0.1, 10, 2.6, "length that the flock spreads over"),
     kit.Dial("tail_m", "m", 0.02, 5, 0.6, "length of a tail at full speed"),
     kit.Dial("bird_k", "K", 1000, 15000, 2500, "colour temperature of a bird"),
-    kit.Dial("sky", "", 0, 1, 0.3, "how bright the evening sky behind them is felt"),
+    kit.Dial("sky", "", 0, 1, 0.24, "how bright the evening sky behind them is felt"),
     kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
 )
 
@@ -55,4 +55,4 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     glow = 1.0 - dark
     dusk = 0.8 + 0.2 * kit.noise(seed + 3, x / 1.9, loop.clock(t, 9.0))
     evening = kit.felt(dials["sky"] * dusk) * (1.0 - glow)
-    return kit.paint((glow, kit.white(place, dials["bird_k"])), (evening, kit.tint(place, 266.0, 0.66)))
+    return kit.paint((glow, kit.white(place, dials["bird_k"])), (evening, kit.tint(place, 257.0, 0.6)))

@@ -26,8 +26,11 @@ def command() -> None:
 @command.command("list")
 @click.argument("names", nargs=-1, metavar="[NAME]...")
 @click.option("--dials", is_flag=True, help="Every effect with its dials.")
+@click.option(
+    "--sheet", type=click.Path(path_type=Path), metavar="OUT.png", help="A picture of them: time runs downwards."
+)
 @json_option
-def list_(names: tuple[str, ...], dials: bool, as_json: bool) -> None:
+def list_(names: tuple[str, ...], dials: bool, sheet: Path | None, as_json: bool) -> None:
     """Every effect with what one sees; with NAMEs, those and their dials.
 
     Looks name an effect and set its dials: effect = "millrace", dials = { speed_m_per_s = 0.5 }. Every effect also has the dial seed, a
@@ -43,8 +46,15 @@ def list_(names: tuple[str, ...], dials: bool, as_json: bool) -> None:
             if names:
                 raise
             click.echo(f"caution: {error}", err=True)  # one's own script that does not load yet hides no other
+    if sheet is not None:
+        from preview.handover.stills import write_png
+        from preview.looks.sheet import strip_sheet
+
+        write_png(_png(sheet, "--sheet"), strip_sheet(found))
+        click.echo(str(sheet), err=as_json)
     if as_json:
         print_json({"format": 1, "effects": [_as_data(effect) for effect in found]})
+    if as_json or sheet is not None:
         return
     for number, effect in enumerate(found):
         if names or dials:
@@ -144,6 +154,12 @@ def _dials(given: tuple[str, ...]) -> dict[str, float]:
     return dials
 
 
+def _png(path: Path, option: str) -> Path:
+    if path.suffix != ".png":
+        raise CovecastError(f"{option}: expected a file name ending in .png, found {path}")
+    return path
+
+
 def _write_moments(scene: Scene, name: str, to: Path) -> None:
     """One picture of twelve moments, four across."""
     import numpy as np
@@ -154,8 +170,7 @@ def _write_moments(scene: Scene, name: str, to: Path) -> None:
     from preview.looks.library import ready_look
     from preview.looks.moments import twelve_moments
 
-    if to.suffix != ".png":
-        raise CovecastError(f"--to: expected a file name ending in .png, found {to}")
+    _png(to, "--to")
     look = find_look(scene, name)
     film = film_of(stage_of(scene, (400, 225)), look)
     pictures = [film.picture(float(time)) for time in twelve_moments(ready_look(scene, look))]
