@@ -10,6 +10,8 @@ Leaves out: that bounced light is stronger near the surface it came from.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 
 from preview.light.atlas import Grid
@@ -52,26 +54,40 @@ def _directions() -> Floats:
 
 def openness(surfaces: Surfaces, grids: tuple[Grid, ...], boxes: Boxes, room_m: Floats) -> Floats:
     """(K,) shading of even light on every coarse node; its mean over the surfaces' area is 1."""
-    parts, weights = [], []
     rays = _directions()
-    for s, grid in enumerate(grids):
-        points = grid.points(surfaces, s)[grid.coarse_nodes]
-        normal = surfaces.normal[s]
+
+    def one(s: int) -> Floats:
+        grid, normal = grids[s], surfaces.normal[s]
+        points = np.clip(grid.points(surfaces, s)[grid.coarse_nodes] + 0.004 * normal, 0.001, room_m - 0.001)
         ways = rays[:, :1] * surfaces.u[s] + rays[:, 1:2] * surfaces.v[s] + rays[:, 2:] * normal
-        start = np.clip(points + 0.004 * normal, 0.001, room_m - 0.001)
         ways = np.where(np.abs(ways) < 1e-9, 1e-9, ways)
-        inverse = 1.0 / ways
-        far = np.where(ways > 0, room_m, 0.0)
-        reach = ((far[None] - start[:, None]) * inverse[None]).min(axis=2)
-        for low, high in zip(boxes.low_m, boxes.high_m, strict=True):
-            a = (low - start[:, None]) * inverse
-            b = (high - start[:, None]) * inverse
-            enter, leave = np.minimum(a, b).max(axis=2), np.maximum(a, b).min(axis=2)
-            reach = np.where((enter < leave) & (leave > 0), np.minimum(reach, np.maximum(enter, 0.0)), reach)
-        parts.append((1 - _CLOSED * np.exp(-reach / _REACH_M)).mean(axis=1))
-        u, v = grid.u_m[grid.coarse_u], grid.v_m[grid.coarse_v]
-        weights.append(np.outer(_shares(v), _shares(u)).ravel())
-    shade, weight = np.concatenate(parts), np.concatenate(weights)
+        inverse = (1.0 / ways).astype(np.float32)
+        begin = [points[:, k : k + 1].astype(np.float32) for k in range(3)]
+        shape = (len(points), _RAYS)
+        reach = np.full(shape, np.inf, np.float32)
+        for k in range(3):
+            np.minimum(
+                reach,
+                (np.where(ways[:, k] > 0, room_m[k], 0.0).astype(np.float32) - begin[k]) * inverse[:, k],
+                out=reach,
+            )
+        far = 4 * _REACH_M
+        close = (boxes.low_m < points.max(axis=0) + far).all(axis=1) & (boxes.high_m > points.min(axis=0) - far).all(
+            axis=1
+        )
+        for low, high in zip(boxes.low_m[close], boxes.high_m[close], strict=True):
+            enter, leave = np.zeros(shape, np.float32), np.full(shape, np.inf, np.float32)
+            for k in range(3):
+                a = (np.float32(low[k]) - begin[k]) * inverse[:, k]
+                b = (np.float32(high[k]) - begin[k]) * inverse[:, k]
+                np.maximum(enter, np.minimum(a, b), out=enter)
+                np.minimum(leave, np.maximum(a, b, out=a), out=leave)
+            np.copyto(reach, np.minimum(reach, enter), where=enter < leave)
+        return np.asarray((1 - _CLOSED * np.exp(reach * np.float32(-1 / _REACH_M))).mean(axis=1), dtype=np.float64)
+
+    with ThreadPoolExecutor(2) as pool:
+        shade = np.concatenate(list(pool.map(one, range(len(surfaces)))))
+    weight = np.concatenate([np.outer(_shares(g.v_m[g.coarse_v]), _shares(g.u_m[g.coarse_u])).ravel() for g in grids])
     return np.asarray(shade / (shade @ weight / weight.sum()))
 
 

@@ -27,18 +27,22 @@ _SHRINK_M = 0.0002  # a box does not shade what merely touches it
 def hidden_points(boxes: Boxes, eyes_m: Floats, points_m: Floats) -> Bools:
     """(N,) true where a box lies between eyes (N, 3) or (3,) and points (N, 3)."""
     hidden = np.zeros(len(points_m), dtype=bool)
-    ray = points_m - eyes_m
-    with np.errstate(divide="ignore", invalid="ignore"):
-        inverse = 1.0 / ray
-        for low, high in zip(boxes.low_m + _SHRINK_M, boxes.high_m - _SHRINK_M, strict=True):
-            if (low >= high).any():
-                continue
-            near = (low - eyes_m) * inverse
-            far = (high - eyes_m) * inverse
-            enter = np.fmax.reduce(np.fmin(near, far), axis=1)
-            leave = np.fmin.reduce(np.fmax(near, far), axis=1)
-            beside = ((ray == 0) & ((eyes_m <= low) | (eyes_m >= high))).any(axis=1)
-            hidden |= (np.maximum(enter, 0.0) < np.minimum(leave, 1.0)) & ~beside
+    eyes = np.broadcast_to(eyes_m, points_m.shape)
+    ray = points_m - eyes
+    ray = np.where(np.abs(ray) < 1e-12, 1e-12, ray)
+    begin = [np.ascontiguousarray(eyes[:, k]) for k in range(3)]
+    inverse = [1.0 / ray[:, k] for k in range(3)]
+    reach_low = np.minimum(eyes, points_m).min(axis=0) if len(points_m) else np.zeros(3)
+    reach_high = np.maximum(eyes, points_m).max(axis=0) if len(points_m) else np.zeros(3)
+    for low, high in zip(boxes.low_m + _SHRINK_M, boxes.high_m - _SHRINK_M, strict=True):
+        if (low >= high).any() or (reach_low >= high).any() or (reach_high <= low).any():
+            continue
+        enter, leave = np.zeros(len(points_m)), np.ones(len(points_m))
+        for k in range(3):
+            near, far = (low[k] - begin[k]) * inverse[k], (high[k] - begin[k]) * inverse[k]
+            np.maximum(enter, np.minimum(near, far), out=enter)
+            np.minimum(leave, np.maximum(near, far), out=leave)
+        hidden |= enter < leave
     return hidden
 
 
@@ -89,26 +93,29 @@ def visible_share(lines: Lines, line: int, boxes: Boxes, points_m: Floats, skip:
     reach_low, reach_high = np.minimum(reach_low, points_m.min(axis=0)), np.maximum(reach_high, points_m.max(axis=0))
     axis = int(np.abs(tangent).argmax())
     straight = abs(tangent[axis]) > 1 - 1e-9
-    offsets = (np.arange(_STRANDS) + 0.5) / _STRANDS - 0.5
     share: Floats | None = None
     for b in range(len(boxes)):
         low, high = boxes.low_m[b] + _SHRINK_M, boxes.high_m[b] - _SHRINK_M
         if b == skip or (low >= high).any() or (reach_low >= high).any() or (reach_high <= low).any():
             continue
+        rows = np.arange(len(points_m))
         if straight:
-            part = _hidden_straight(
-                low, high, points_m, start, across * width, offsets, axis, float(np.sign(tangent[axis])), count, step
-            )
+            # Only points for which a box thicker by the band's width hides something are looked at closely.
+            sign = float(np.sign(tangent[axis]))
+            first, last = _interval(low - width, high + width, points_m, start, axis, sign)
+            rows = np.nonzero((last > first) & (last > 0) & (first < length))[0]
+            if not len(rows):
+                continue
+            part = _hidden_straight(low, high, points_m[rows], start, across * width, axis, sign, count, step)
         else:
-            part = _hidden_askew(
-                Boxes(low[None], high[None]), points_m, start, tangent, across * width, offsets, count, step
-            )
-        if part is None:
-            continue
+            part = _hidden_askew(Boxes(low[None], high[None]), points_m, start, tangent, across * width, count, step)
         if share is None:
             share = np.ones((len(points_m), count))
-        share *= 1.0 - part
+        share[rows] *= 1.0 - part
     return share
+
+
+_OFFSETS = (np.arange(_STRANDS) + 0.5) / _STRANDS - 0.5
 
 
 def _hidden_straight(
@@ -117,35 +124,32 @@ def _hidden_straight(
     points: Floats,
     start: Floats,
     band: Floats,
-    offsets: Floats,
     axis: int,
     sign: float,
     count: int,
     step: float,
-) -> Floats | None:
-    hidden: Floats | None = None
+) -> Floats:
+    """(N, count) share of each group of a line along ±`axis` that one box hides from points (N, 3)."""
+    hidden = np.zeros((len(points), count))
     begins = np.arange(count) * step
-    for offset in offsets:
+    for offset in _OFFSETS:
         first, last = _interval(low, high, points, start + offset * band, axis, sign)
-        touched = (last > first) & (last > 0) & (first < count * step)
-        rows = np.nonzero(touched)[0]
-        if not len(rows):
-            continue
-        if hidden is None:
-            hidden = np.zeros((len(points), count))
-        overlap = np.minimum(last[rows, None], begins + step) - np.maximum(first[rows, None], begins)
+        overlap = np.minimum(last[:, None], begins + step)
+        overlap -= np.maximum(first[:, None], begins)
         np.maximum(overlap, 0.0, out=overlap)
-        hidden[rows] += overlap * (1 / (step * len(offsets)))
+        hidden += overlap
+    hidden *= 1 / (step * _STRANDS)
     return hidden
 
 
 def _hidden_askew(
-    box: Boxes, points: Floats, start: Floats, tangent: Floats, band: Floats, offsets: Floats, count: int, step: float
-) -> Floats | None:
+    box: Boxes, points: Floats, start: Floats, tangent: Floats, band: Floats, count: int, step: float
+) -> Floats:
+    """The same for a line in any direction, from the middle of each group."""
     places = start + ((np.arange(count) + 0.5) * step)[:, None] * tangent
     hidden = np.zeros((len(points), count))
     eyes = np.repeat(points, count, axis=0)
-    for offset in offsets:
+    for offset in _OFFSETS:
         ends = np.tile(places + offset * band, (len(points), 1))
-        hidden += hidden_points(box, eyes, ends).reshape(len(points), count) * (1 / len(offsets))
-    return hidden if hidden.any() else None
+        hidden += hidden_points(box, eyes, ends).reshape(len(points), count) * (1 / _STRANDS)
+    return hidden
