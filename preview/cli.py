@@ -24,7 +24,10 @@ ORDER = ("new", "show", "probe", "meter", "cap", "clip", "demo", "schema")
 def _names() -> list[str]:
     modules = (module.name for module in pkgutil.iter_modules(commands.__path__))
     place = {name: at for at, name in enumerate(ORDER)}
-    return sorted((name for name in modules if name != "options"), key=lambda name: (place.get(name, len(ORDER)), name))
+    return sorted(
+        (name for name in modules if name not in ("options", "drive", "table")),
+        key=lambda name: (place.get(name, len(ORDER)), name),
+    )
 
 
 COMMANDS = tuple(_names())

@@ -10,8 +10,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
+from numpy.typing import NDArray
 
 from preview.light.emission import Lines
 from preview.light.room import TOUCH_M, Boxes, Surfaces
@@ -72,7 +75,7 @@ class Atlas:
             parts.append((rows + x + np.arange(len(grid.u_m))).ravel())
         return np.concatenate(parts)
 
-    def place(self, surface: Ints, u_m: Floats, v_m: Floats) -> tuple[Floats, Floats]:
+    def place(self, surface: NDArray[np.integer[Any]], u_m: Floats, v_m: Floats) -> tuple[Floats, Floats]:
         """Cell coordinates x, y of places on surfaces; for `surface` −1 a cell that is always dark."""
         x, y = np.full(surface.shape, float(self.width - 1)), np.full(surface.shape, float(self.height - 1))
         for s, grid in enumerate(self.grids):
