@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from numpy.typing import NDArray
 
 from preview.light.emission import Lines
 from preview.light.room import TOUCH_M, Boxes, Surfaces
