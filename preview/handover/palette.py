@@ -42,7 +42,7 @@ def palette_of(samples: Bytes) -> Bytes:
     """A palette (COLOURS, 3) for pictures whose pixels `samples` (..., 3) are taken from."""
     pixels = np.ascontiguousarray(samples.reshape(-1, 3))
     keys, counts = np.unique(_cell(pixels), return_counts=True)
-    points = _cell_colour(keys)
+    points = _cell_colour(keys) + 1.5  # the middle of the cell
     octree = Image.fromarray(pixels[None]).quantize(COLOURS, method=Image.Quantize.FASTOCTREE).getpalette() or []
     start = np.array(octree[: 3 * COLOURS], dtype=np.float32).reshape(-1, 3)
     palette = _refine(points, np.sqrt(counts), start)
@@ -78,9 +78,9 @@ def _cell(pixels: Bytes) -> NDArray[np.uint32]:
 
 
 def _cell_colour(cells: NDArray[np.uint32]) -> Floats:
-    """Middle of cells as colours (n, 3)."""
+    """Lowest corner of cells as colours (n, 3): also what pixels in it mean once the fixed pattern, 1.5 in the mean, was added."""
     parts = np.stack([cells & 63, (cells >> 6) & 63, cells >> 12], axis=-1)
-    return parts.astype(np.float32) * 4.0 + 1.5
+    return np.asarray(parts * 4.0, dtype=np.float32)
 
 
 def _spread(side: int = 128) -> Floats:
