@@ -56,5 +56,5 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     night = 0.24 + 0.07 * kit.noise(seed + 5, x / 1.1)
     return kit.paint(
         (kit.felt(ice), kit.white(place, dials["ice_k"])),
-        (kit.felt(night) * (1.0 - kit.ease(ice)), kit.tint(place, 256.0, 0.75)),
+        (kit.felt(night) * (1.0 - kit.ease(ice)), kit.tint(place, 250.0, 0.65)),
     )

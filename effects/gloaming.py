@@ -42,8 +42,8 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     blue_part = kit.ease((sky - 0.42) / 0.58)
     amber, rose, blue = (
         kit.white(place, 1800.0),
-        0.8 * kit.tint(place, 352.0, 0.5, 4000.0),
-        kit.tint(place, 264.0, 0.62),
+        0.75 * kit.tint(place, 2.0, 0.40, 3400.0),
+        0.9 * kit.tint(place, 257.0, 0.58),
     )
     amount = dials["light"] * kit.felt(0.74 + 0.26 * veil - 0.14 * blue_part)
     return kit.paint(

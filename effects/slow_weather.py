@@ -44,7 +44,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     sunlight = kit.felt(0.98 * day * (1.0 - 0.38 * cloud - 0.3 * shower))
     grey = kit.white(place, 7500.0)
     dusk = kit.arch((raised + 0.45) / 0.75)  # the blue and rose hour about sunset and dawn
-    rose = kit.felt(0.42 * dusk * (0.35 + 0.65 * height))
+    rose = kit.felt(0.34 * dusk * (0.35 + 0.65 * height))
     night = kit.felt((0.26 + 0.12 * height) * (1.0 - kit.ease((sun + 0.25) / 0.35)))
     veil = 0.75 * np.clip(cloud + shower, 0.0, 1.0)
     layers = kit.paint(

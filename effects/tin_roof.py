@@ -50,6 +50,6 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     mist = kit.noise(seed + 9, place.course_m / 1.7, loop.clock(t, 7.0))
     level = kit.felt(np.clip(dials["sky"] * (1.0 + 0.18 * mist) + 0.55 * wave, 0.02, 1.0))
     silver = np.clip(0.85 * np.maximum(wave, 0.0) + hit, 0.0, 1.0)
-    slate, pale = kit.tint(place, 252.0, 0.42), kit.white(place, 5200.0)
+    slate, pale = kit.tint(place, 242.0, 0.36), kit.white(place, 5200.0)
     shine = np.clip(level + 0.5 * hit, 0.0, 1.0)
     return kit.paint((shine * (1.0 - silver), slate), (shine * silver, pale))

@@ -38,10 +38,11 @@ def caps_of(scene: Scene, layout: Layout, names: tuple[str, ...] = ()) -> list[C
     """The caps of a scene's looks, or of those named, and last that of any content."""
     from preview.commands.clip import progress_bar
     from preview.looks.drives import channel_blocks, find_look
+    from preview.looks.library import looks_of
     from preview.power.cap import cap_any, cap_of
     from preview.power.network import build
 
-    looks = [find_look(scene, name) for name in names] if names else list(scene.look)
+    looks = [find_look(scene, name) for name in names] if names else list(looks_of(scene))
     network = build(scene, layout)
     found = []
     with progress_bar("Finding the cap", len(looks)) as done:
@@ -55,8 +56,9 @@ def caps_of(scene: Scene, layout: Layout, names: tuple[str, ...] = ()) -> list[C
 def cap_text(scene: Scene, found: list[Cap]) -> str:
     """The caps as a table, with the level each look is planned at."""
     from preview.commands.table import assumed_lines, table
+    from preview.looks.library import looks_of
 
-    planned = {f"look {look.name}": look.level for look in scene.look}
+    planned = {f"look {look.name}": look.level for look in looks_of(scene)}
     rows = []
     for cap in found:
         level = planned.get(cap.content)

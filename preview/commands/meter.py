@@ -49,12 +49,13 @@ def command(scene: str, names: tuple[str, ...], level: float | None, strict: boo
 def meter_scene(scene: Scene, layout: Layout, names: tuple[str, ...] = (), level: float | None = None) -> list[Metered]:
     """Every look of a scene, or those named, metered. Raises CovecastError where there is none of that name, or none at all."""
     from preview.looks.drives import find_look
+    from preview.looks.library import looks_of
     from preview.power.network import build
     from preview.scene.faults import CovecastError
 
     if level is not None and not 0 <= level <= 1:
         raise CovecastError(f"expected a level from 0 to 1, found {level:g}")
-    looks = [find_look(scene, name) for name in names] if names else [find_look(scene, None), *scene.look[1:]]
+    looks = [find_look(scene, name) for name in names] if names else [find_look(scene, None), *looks_of(scene)[1:]]
     network = build(scene, layout)
     return [_meter(scene, layout, network, look, level, show=True) for look in looks]
 
