@@ -46,8 +46,9 @@ def command(scene: str, look: str | None, size: tuple[int, int], frames: int | N
     number = 0
     if look is not None:
         from preview.looks.drives import find_look
+        from preview.looks.library import looks_of
 
-        number = plan.look.index(find_look(plan, look))
+        number = looks_of(plan).index(find_look(plan, look))
     from preview.window.app import show
 
     timing = show(plan, scene, number, size, frames)

@@ -6,6 +6,8 @@ the finish alone stays right. Patterns fade where a pixel is coarser than their 
 
 from __future__ import annotations
 
+from functools import cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -70,9 +72,13 @@ def _boards() -> Floats:
     return tile
 
 
-def _levels(tile: Floats) -> list[NDArray[np.float32]]:
-    """The tile as a factor of mean 1, and the same for pixels 2, 4, … times its cell."""
-    tile = np.clip(tile, -0.6, 0.6)
+_TILES = {"plaster": _plaster, "boards": _boards, "wood": lambda: _wood(21), "matt": _matt, "screed": _screed}
+
+
+@cache
+def _levels(name: str) -> list[NDArray[np.float32]]:
+    """A tile as a factor of mean 1, and the same for pixels 2, 4, … times its cell."""
+    tile = np.clip(_TILES[name](), -0.6, 0.6)
     spectrum = np.fft.rfft2(tile - tile.mean())
     fy, fx = np.fft.fftfreq(_TILE_PX)[:, None], np.fft.rfftfreq(_TILE_PX)[None]
     levels = []
@@ -85,13 +91,6 @@ def _levels(tile: Floats) -> list[NDArray[np.float32]]:
 def pattern_at(surfaces: Surfaces, hits: Hits, pixel_m: Floats) -> NDArray[np.float32]:
     """Factor on the reflectance at each hit, of the hits' shape. `pixel_m` is the size of a pixel on the surface there."""
     factor = np.ones(hits.surface.shape, dtype=np.float32)
-    tiles = {
-        "plaster": _levels(_plaster()),
-        "boards": _levels(_boards()),
-        "wood": _levels(_wood(21)),
-        "matt": _levels(_matt()),
-        "screed": _levels(_screed()),
-    }
     for s in range(len(surfaces)):
         here = hits.surface == s
         if not here.any():
@@ -115,7 +114,7 @@ def pattern_at(surfaces: Surfaces, hits: Hits, pixel_m: Floats) -> NDArray[np.fl
         for step in range(_LEVELS):
             at = np.nonzero(level == step)[0]
             if len(at):
-                value[at] = _lookup(tiles[tile][step], u[at] / cell, v[at] / cell)
+                value[at] = _lookup(_levels(tile)[step], u[at] / cell, v[at] / cell)
         factor[here] = value
     return factor
 

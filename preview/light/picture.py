@@ -6,21 +6,24 @@ put in → a little glare → exposure → bytes. In linear sRGB with absolute s
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from preview.light import cache
 from preview.light.atlas import grids_of, pack
 from preview.light.camera import camera_of
 from preview.light.colour import Y_OF_RGB, rgb_of_xyz, white_rgb, xyz_of_rgb
-from preview.light.emission import lines_of
+from preview.light.emission import Lines, lines_of
 from preview.light.exposure import ADAPTED, Exposure, Printer, balance_for, expose
 from preview.light.faces import faces_of
 from preview.light.fill import bounce_rgb, mean_reflectance, openness
 from preview.light.finish import pattern_at
-from preview.light.room import boxes_of, surfaces_of
-from preview.light.transport import Progress, build_transport
+from preview.light.room import Boxes, Surfaces, boxes_of, surfaces_of
+from preview.light.transport import Progress, Transport, build_transport
 from preview.light.view import Hits, look
 from preview.scene.layout import Floats, Layout
 from preview.scene.model import Scene
@@ -64,8 +67,16 @@ class Renderer:
         most = int(np.clip(_MOST_PAIRS / layout.groups, 8000, _MOST_NODES))
         grids = grids_of(surfaces, lines, boxes, most)
         atlas = pack(grids)
-        self.transport = build_transport(surfaces, grids, lines, boxes, progress)
-        self._shade = openness(surfaces, grids, boxes, room).astype(np.float32)
+        key = cache.key_of(_depends_on(surfaces, lines, boxes, room, most))
+        kept = cache.load(key)
+        if kept is None:
+            self.transport = build_transport(surfaces, grids, lines, boxes, progress)
+            self._shade = openness(surfaces, grids, boxes, room).astype(np.float32)
+            cache.save(key, {**self.transport.arrays(), "shade": self._shade})
+        else:
+            self.transport, self._shade = Transport.of(kept), kept["shade"]
+            if progress is not None:
+                progress(1.0)
         self._cells = atlas.cells()
         self._atlas = np.zeros((atlas.height, atlas.width, 3), np.float32)
 
@@ -164,3 +175,10 @@ def _in_rows(values: NDArray[np.float32]) -> NDArray[np.float32]:
     """A list as an array of rows, filled up with zeros: remap takes no side longer than 32766."""
     wide = 1024
     return np.pad(values, (0, -len(values) % wide)).reshape(-1, wide)
+
+
+def _depends_on(surfaces: Surfaces, lines: Lines, boxes: Boxes, room_m: Floats, most: int) -> list[Floats | int]:
+    """Everything that the transport and the shading depend on."""
+    of_surfaces = [surfaces.origin_m, surfaces.u, surfaces.v, surfaces.size_m, surfaces.normal, surfaces.box]
+    of_lines = [getattr(lines, field.name) for field in fields(lines)]
+    return [*of_surfaces, *of_lines, boxes.low_m, boxes.high_m, room_m, most]

@@ -11,10 +11,11 @@ Memory: (coarse nodes + about a quarter of all nodes) × groups × 4 bytes; stat
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +62,34 @@ class Transport:
         """Memory that the matrices take."""
         gather = self.gather.data.nbytes + self.gather.indices.nbytes
         return int(self.coarse.nbytes + sum(block.matrix.nbytes for block in self.blocks) + gather)
+
+    def arrays(self) -> dict[str, NDArray[Any]]:
+        """Everything as plain arrays, for keeping; `Transport.of` is the way back."""
+        return {
+            "coarse": self.coarse,
+            "near": np.concatenate([np.empty(0, np.float32), *(block.matrix.ravel() for block in self.blocks)]),
+            "near_shape": np.array([(block.first, *block.matrix.shape) for block in self.blocks]).reshape(-1, 3),
+            "gather_data": self.gather.data,
+            "gather_indices": self.gather.indices,
+            "gather_indptr": self.gather.indptr,
+        }
+
+    @staticmethod
+    def of(arrays: Mapping[str, NDArray[Any]]) -> Transport:
+        """The transport of `arrays`. KeyError or ValueError where they do not fit together."""
+        shape = arrays["near_shape"]
+        ends = np.concatenate([[0], np.cumsum(shape[:, 1] * shape[:, 2])])
+        near = arrays["near"]
+        blocks = tuple(
+            Block(int(first), near[low:high].reshape(int(rows), int(groups)))
+            for (first, rows, groups), (low, high) in zip(shape, pairwise(ends), strict=True)
+        )
+        columns = len(arrays["coarse"]) + int(shape[:, 1].sum())
+        gather = sparse.csr_array(
+            (arrays["gather_data"], arrays["gather_indices"], arrays["gather_indptr"]),
+            shape=(len(arrays["gather_indptr"]) - 1, columns),
+        )
+        return Transport(arrays["coarse"], blocks, gather)
 
     def light(self, flux: Matrix, even: Matrix | None = None) -> Matrix:
         """Light (T, n) on the nodes for flux (G, n); `even` (K, n) is added on the coarse nodes."""

@@ -25,7 +25,7 @@ _NEAR_M = 0.02
 class Hits:
     """What rays meet first: the number of the surface (−1: nothing), where on it in metres, and how far away along the view."""
 
-    surface: NDArray[np.int32]  # any shape
+    surface: NDArray[np.int32] | Ints  # any shape
     u_m: Floats
     v_m: Floats
     depth_m: Floats

@@ -32,6 +32,9 @@ from preview.scene.model import Scene
 __all__ = ["Cap", "cap_any", "cap_of", "codes_at"]
 
 HIGHEST = 255
+SLACK_V = 2e-6
+"""Taken off the volts that a group gets at a lower level at least: what solving and the first premise may be wrong by."""
+
 EXPLICIT = 12
 """Stretches of at most so many levels are bounded level by level before anything more is solved."""
 
@@ -177,7 +180,7 @@ class _Search:
         if low > top:
             return None
         if self.network.orderly:
-            open_ = self._unsettled(frames, low, top, volts)
+            open_ = self._unsettled(frames, low, top, volts - SLACK_V)
             frames, volts = frames[open_], volts[open_]
             if not len(frames):
                 return None
@@ -222,9 +225,8 @@ class _Cables:
         rows = np.arange(leads.feed.start, leads.join_negative.stop)
         limit = np.concatenate(limits)
         rows, self.limit = rows[np.isfinite(limit)], limit[np.isfinite(limit)]
-        wiring = network.wiring
-        weight = leads.per_a[rows] @ wiring.draw_per_ampere()  # amps in the cable per ampere at the place
-        self.still_a = leads.still_a[rows] + leads.per_a[rows] @ (wiring.rail_siemens @ wiring.port_still_v)
+        weight = leads.per_a[rows] @ network.wiring.draw_per_ampere()  # amps in the cable per ampere at the place
+        self.still_a = leads.still_a[rows]
         self.up, self.down = np.maximum(weight, 0.0), np.minimum(weight, 0.0)
         idle = network.group_loads.idle_a
         self.idle_a = idle if network.first_of is None else np.add.reduceat(idle, network.first_of)

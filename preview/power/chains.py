@@ -2,9 +2,13 @@
 
 Everything is per frame and for many frames together: places (F, M), chains (F, K), ports (F, P). Nothing here knows of LEDs.
 
-With the currents given, the voltages along a chain are two running sums. With currents that depend on the voltage as a straight line,
-a chain is one symmetric tridiagonal system; all chains of all frames laid end to end are one long one for LAPACK (dpttrf, dpttrs), with
-the response to the ports at a chain's two ends as further right-hand sides. What is left is a small dense system in the ports.
+With the currents given, the voltages along a chain are two running sums. What a group draws comes from the two ends of its chain in
+the inverse ratio of the rails' lengths to them; the chain's own resistance from end to end is part of the linear network. So all that the
+ports need to know of a chain is a weighted sum of its groups' amps, which loses nothing to rounding however small the rails' resistance.
+
+With currents that depend on the voltage as a straight line, a chain is one symmetric tridiagonal system; all chains of all frames laid
+end to end are one long one for LAPACK (dpttrf, dpttrs), with the response to the ports at a chain's two ends as further right-hand
+sides. What is left is a small dense system in the ports.
 """
 
 from __future__ import annotations
@@ -41,11 +45,11 @@ class Wiring:
 
     chains: Chains
     open_v: Floats  # (P,) volts across the ports with nothing drawn
-    port_ohm: Floats  # (P, P) volts lost at each per ampere drawn at each, symmetric
-    shunt: Floats  # (P,) siemens that the linear network has across a port and the chains give back
+    port_ohm: Floats  # (P, P) volts lost at each per ampere drawn at each, the chains' own rails among what conducts; symmetric
     chain_of: Ints  # (M,)
     number: Floats  # (M,) of the place within its chain, from 0
     place_ohm: Floats  # (M,) segment of its chain
+    from_left: Floats  # (M,) share of a place's amps that comes from its chain's left end
     first: Ints  # (K,)
     last: Ints  # (K,)
     left: Ints  # (K,) port or P
@@ -57,38 +61,19 @@ class Wiring:
     beside: Floats  # (M,) siemens to the next place, negated; 0 at a chain's end
     to_left: Floats  # (M,) siemens to the port at the left, at the first places alone
     to_right: Floats  # (M,)
-    rail_siemens: Floats  # (P, P) what the chains' rails alone put between the ports, less the shunts
-    port_from_draw: Floats  # (P, P) with the chains' rails alone: port volts = port_still_v − port_from_draw · draw
-    port_still_v: Floats  # (P,)
 
     @property
     def ports(self) -> int:
         """Number of ports."""
         return len(self.starting)
 
-    def _padded(self, ports: Floats) -> Floats:
-        """Port values (F, P) with a zero for 'no port'."""
-        return np.concatenate([ports, np.zeros((len(ports), 1))], axis=1)
-
-    def _at_ports(self, at_left: Floats, at_right: Floats) -> Floats:
-        """Sums at the ports (F, P) of values at the chains' left and right ends (F, K)."""
-        none = np.zeros((len(at_left), 1))
-        sums: Floats = np.concatenate([at_left, none], axis=1)[:, self.starting]
-        sums += np.concatenate([at_right, none], axis=1)[:, self.ending]
-        return sums
-
-    def _spread(self, chain: Floats) -> Floats:
-        """Chain values (F, K) at the places: (F, M), or (F, 1) where there is one chain."""
-        return chain if chain.shape[1] == 1 else chain[:, self.chain_of]
-
     def from_currents(self, amps: Floats, losses: bool = False) -> tuple[Floats, Floats, Floats, Floats | None]:
         """The linear network under given currents.
 
-        `amps` (F, M) drawn at the places. Returns volts at the places (F, M), volts at the ports (F, P), amps that the chains draw
-        at the ports less what the shunts take (F, P), and, where asked for, watts lost in the rails to currents across the groups (F,).
+        `amps` (F, M) drawn at the places. Returns volts at the places (F, M), volts at the ports (F, P), amps that the places draw by
+        way of each port (F, P), and, where asked for, watts lost in the rails to currents across the groups (F,).
         """
-        chains = self.chains
-        ohm, count = chains.segment_ohm, chains.count
+        ohm, count = self.chains.segment_ohm, self.chains.count
         sums = np.cumsum(amps, axis=1)
         twice = np.cumsum(sums, axis=1)
         before = np.where(self.first > 0, sums[:, self.first - 1], 0.0)  # (F, K)
@@ -97,15 +82,12 @@ class Wiring:
         # volts that the groups' currents cost along the whole chain, over its segment's ohms
         cost = twice[:, self.last] - sums[:, self.last] / 2 - before_twice - before * (count - 0.5)
         has_left, has_right = self.left < self.ports, self.right < self.ports
-        own = np.where(
-            has_left & has_right, cost / count, np.where(has_left, total, 0.0)
-        )  # drawn at the left, ports level
+        own = np.where(has_left & has_right, cost / count, np.where(has_left, total, 0.0))
         draw = self._at_ports(own, total - own)
-        port_v = self.port_still_v - draw @ self.port_from_draw.T
+        port_v = self.open_v - draw @ self.port_ohm
         padded = self._padded(port_v)
         left_v, right_v = padded[:, self.left], padded[:, self.right]
         through = np.where(has_left & has_right, (left_v - right_v) / (ohm * count), 0.0)
-        draw = self._at_ports(own + through, total - own - through) - self.shunt * port_v
         entering = own + through  # amps into the chain at its left end
         start_v = np.where(has_left, left_v, right_v - ohm * (cost - entering * count))
         # volts at place k of a chain: start − ohm·(k + ½)·entering + ohm·Σ_{j<k} S_j, S the running sum within the chain
@@ -123,21 +105,44 @@ class Wiring:
         lost += ((entering**2 - (entering - total) ** 2) / 2) @ ohm
         return volts, port_v, draw, lost
 
-    def draw_per_ampere(self) -> Floats:
-        """Amps that appear at each port per ampere drawn at each place, in the linear network, (P, M)."""
-        has_left, has_right = self.left < self.ports, self.right < self.ports
-        count = self.chains.count.astype(float)[self.chain_of]
-        both = (has_left & has_right)[self.chain_of]
-        at_left = np.where(both, (count - self.number - 0.5) / count, has_left[self.chain_of])
-        own = np.zeros((self.ports + 1, self.chains.places))
-        index = np.arange(self.chains.places)
-        own[self.left[self.chain_of], index] += at_left
-        own[self.right[self.chain_of], index] += 1 - at_left
-        own = own[:-1]
-        return own - self.rail_siemens @ (self.port_from_draw @ own)
+    def step(self, amps: Floats, slope: Floats) -> Floats:
+        """Volts at the places (F, M) where they draw `amps` + `slope` · volts."""
+        own, from_left, from_right = self._answers(amps, slope)
+        draw = self._by_ports(own, slope, amps)
+        matrix = self.port_ohm @ self._admittance(from_left, from_right, slope)
+        index = np.arange(self.ports)
+        matrix[:, index, index] += 1.0
+        right = self.open_v - draw @ self.port_ohm
+        port_v = right / matrix[:, 0] if self.ports == 1 else np.linalg.solve(matrix, right[..., None])[..., 0]
+        padded = self._padded(port_v)
+        for answer, port in ((from_left, self.left), (from_right, self.right)):
+            if answer is not None:
+                answer *= self._spread(padded[:, port])
+                own += answer
+        return own
 
-    def step(self, amps: Floats, slope: Floats) -> tuple[Floats, Floats]:
-        """Volts at places (F, M) and ports (F, P) where the places draw `amps` + `slope` · volts."""
+    def sinking(self, slope: Floats) -> tuple[Floats, Floats]:
+        """How the network answers an ampere drawn at each port, (P, P) each, where each place draws `slope` (M,) siemens.
+
+        The volts that each port loses, and the amps that then still come by way of each port, what the places draw less included.
+        """
+        flat = slope[None]
+        _, from_left, from_right = self._answers(np.zeros_like(flat), flat)
+        admittance = self._admittance(from_left, from_right, flat)[0]
+        unit = np.eye(self.ports)
+        sunk: Floats = np.linalg.solve(unit + self.port_ohm @ admittance, self.port_ohm)
+        return sunk, unit - admittance @ sunk
+
+    def draw_per_ampere(self) -> Floats:
+        """Share of each place's amps that it draws by way of each port, (P, M)."""
+        share = np.zeros((self.ports + 1, self.chains.places))
+        index = np.arange(self.chains.places)
+        share[self.left[self.chain_of], index] += self.from_left
+        share[self.right[self.chain_of], index] += 1 - self.from_left
+        return share[:-1]
+
+    def _answers(self, amps: Floats, slope: Floats) -> tuple[Floats, Floats | None, Floats | None]:
+        """Volts at the places (F, M) for the loads with 0 V at every port; for 1 V at every left port alone; at every right port."""
         frames, places = amps.shape
         has_left, has_right = bool(self.to_left.any()), bool(self.to_right.any())
         columns = 1 + has_left + has_right
@@ -151,76 +156,61 @@ class Wiring:
         beside = np.empty((frames, places))
         beside[:] = self.beside
         # dpttrf's arguments are flat: the chains of all frames, end to end, with nothing between them
-        d, e, info = lapack.dpttrf(diagonal.reshape(-1), beside.reshape(-1)[:-1], 1, 1)
+        d, e, info = lapack.dpttrf(diagonal.reshape(-1), beside.reshape(-1)[: max(1, beside.size - 1)], 1, 1)
         if info == 0:
             answer, info = lapack.dpttrs(d, e, right.reshape(columns, -1).T, 1)
         if info != 0:
             raise ArithmeticError("the chains' matrix is not positive definite")
         right = answer.T.reshape(columns, frames, places)
-        own = right[0]
-        from_left = right[1] if has_left else None
-        from_right = right[-1] if has_right else None
-        port_v = self._solve_ports(own, from_left, from_right)
-        padded = self._padded(port_v)
-        for response, port in ((from_left, self.left), (from_right, self.right)):
-            if response is not None:
-                response *= self._spread(padded[:, port])
-                own += response
-        return own, port_v
+        return right[0], right[1] if has_left else None, right[-1] if has_right else None
 
-    def _ends(self, answer: Floats | None, frames: int) -> tuple[Floats, Floats]:
-        """An answer's values at the chains' first and last places, (F, K) each."""
-        if answer is None:
-            none = np.zeros((frames, len(self.first)))
-            return none, none
-        return answer[:, self.first], answer[:, self.last]
-
-    def _solve_ports(self, own: Floats, from_left: Floats | None, from_right: Floats | None) -> Floats:
-        """Port volts (F, P) from the chains' answers to their currents and to one volt at either end."""
-        siemens = 2 / self.chains.segment_ohm
-        own_first, own_last = self._ends(own, len(own))
-        draw = self._at_ports(-siemens * own_first, -siemens * own_last)
-        admittance = self._admittance(from_left, from_right, len(own))
-        if self.ports == 1:
-            ohm = self.port_ohm[0, 0]
-            alone: Floats = (self.open_v - draw * ohm) / (1 + admittance[:, :, 0] * ohm)
-            return alone
-        matrix = self.port_ohm @ admittance
-        index = np.arange(self.ports)
-        matrix[:, index, index] += 1.0
-        right = self.open_v - draw @ self.port_ohm
-        solved: Floats = np.linalg.solve(matrix, right[..., None])[..., 0]
-        return solved
-
-    def _admittance(self, from_left: Floats | None, from_right: Floats | None, frames: int) -> Floats:
-        """Amps drawn at each port per volt at each, less the shunts, (F, P, P), from the answers to one volt at either end."""
-        siemens = 2 / self.chains.segment_ohm
-        left_first, _ = self._ends(from_left, frames)
-        right_first, right_last = self._ends(from_right, frames)
+    def _admittance(self, from_left: Floats | None, from_right: Floats | None, slope: Floats) -> Floats:
+        """Amps that the places draw by way of each port per volt at each, (F, P, P), from their answers to 1 V at either end."""
+        frames = len(slope)
         admittance = np.zeros((frames, self.ports, self.ports))
+        none = np.zeros((frames, len(self.first)))
+        left_left, right_left = (none, none) if from_left is None else self._by_ends(from_left, slope)
+        left_right, right_right = (none, none) if from_right is None else self._by_ends(from_right, slope)
         index = np.arange(self.ports)
-        own = self._at_ports(siemens * (1 - left_first), siemens * (1 - right_last)) - self.shunt
-        admittance[:, index, index] = own
+        admittance[:, index, index] = self._at_ports(left_left, right_right)
         if len(self.paired):
-            across = -(siemens * right_first)[:, self.paired]
             left, right = self.left[self.paired], self.right[self.paired]
-            admittance[:, left, right] = across
-            admittance[:, right, left] = across
+            admittance[:, left, right] = left_right[:, self.paired]
+            admittance[:, right, left] = right_left[:, self.paired]
         return admittance
 
-    def port_admittance(self, slope: Floats) -> Floats:
-        """Amps drawn at each port per volt at each, (P, P), where each place draws `slope` (M,) siemens."""
-        _, _, answer, info = lapack.dptsv(
-            self.diagonal + slope, self.beside[:-1], np.stack([self.to_left, self.to_right], axis=1)
-        )
-        if info != 0:
-            raise ArithmeticError("the chains' matrix is not positive definite")
-        admittance: Floats = self._admittance(answer.T[:1], answer.T[1:], 1)[0]
-        return admittance + np.diag(self.shunt)
+    def _by_ends(self, volts: Floats, slope: Floats, amps: Floats | None = None) -> tuple[Floats, Floats]:
+        """What the places draw by way of their chain's left and right end, (F, K) each, at `volts`."""
+        drawn = slope * volts
+        if amps is not None:
+            drawn += amps
+        total = np.add.reduceat(drawn, self.first, axis=1)
+        drawn *= self.from_left
+        left = np.add.reduceat(drawn, self.first, axis=1)
+        return left, total - left
+
+    def _by_ports(self, volts: Floats, slope: Floats, amps: Floats) -> Floats:
+        """The same summed at the ports, (F, P)."""
+        return self._at_ports(*self._by_ends(volts, slope, amps))
+
+    def _padded(self, ports: Floats) -> Floats:
+        """Port values (F, P) with a zero for 'no port'."""
+        return np.concatenate([ports, np.zeros((len(ports), 1))], axis=1)
+
+    def _at_ports(self, at_left: Floats, at_right: Floats) -> Floats:
+        """Sums at the ports (F, P) of values at the chains' left and right ends (F, K)."""
+        none = np.zeros((len(at_left), 1))
+        sums: Floats = np.concatenate([at_left, none], axis=1)[:, self.starting]
+        sums += np.concatenate([at_right, none], axis=1)[:, self.ending]
+        return sums
+
+    def _spread(self, chain: Floats) -> Floats:
+        """Chain values (F, K) at the places: (F, M), or (F, 1) where there is one chain."""
+        return chain if chain.shape[1] == 1 else chain[:, self.chain_of]
 
 
-def wire(chains: Chains, open_v: Floats, port_ohm: Floats, shunt: Floats) -> Wiring:
-    """Lay chains out for stepping, between ports whose volts are open_v − port_ohm · (amps drawn there − shunt · volts there)."""
+def wire(chains: Chains, open_v: Floats, port_ohm: Floats) -> Wiring:
+    """Lay chains out for stepping, between ports whose volts are open_v − port_ohm · (amps that the places draw by way of them)."""
     ports, count = len(open_v), chains.count
     chain_of = np.repeat(np.arange(len(count), dtype=np.int64), count)
     first, last = chains.first, chains.first + count - 1
@@ -230,6 +220,10 @@ def wire(chains: Chains, open_v: Floats, port_ohm: Floats, shunt: Floats) -> Wir
     ending = starting.copy()
     starting[left] = np.arange(len(count))
     ending[right] = np.arange(len(count))
+    number = (np.arange(chains.places) - first[chain_of]).astype(float)
+    paired = (left < ports) & (right < ports)
+    length = count[chain_of].astype(float)
+    from_left = np.where(paired[chain_of], (length - number - 0.5) / length, (left < ports)[chain_of])
     siemens = 1 / chains.segment_ohm
     beside = -siemens[chain_of]
     beside[last] = 0.0
@@ -239,33 +233,23 @@ def wire(chains: Chains, open_v: Floats, port_ohm: Floats, shunt: Floats) -> Wir
     to_left[first] = np.where(left < ports, 2 * siemens, 0.0)
     to_right[last] = np.where(right < ports, 2 * siemens, 0.0)
     diagonal += to_left + to_right
-
-    paired = np.flatnonzero((left < ports) & (right < ports)).astype(np.int64)
-    rails = np.zeros((ports, ports))
-    through = siemens[paired] / count[paired]
-    for p, q, sign in ((left, left, 1), (right, right, 1), (left, right, -1), (right, left, -1)):
-        np.add.at(rails, (p[paired], q[paired]), sign * through)
-    matrix = np.eye(ports) + port_ohm @ (rails - np.diag(shunt))
     return Wiring(
         chains=chains,
         open_v=open_v,
         port_ohm=port_ohm,
-        shunt=shunt,
         chain_of=chain_of,
-        number=(np.arange(chains.places) - first[chain_of]).astype(float),
+        number=number,
         place_ohm=chains.segment_ohm[chain_of],
+        from_left=from_left,
         first=first,
         last=last,
         left=left,
         right=right,
         starting=starting[:ports],
         ending=ending[:ports],
-        paired=paired,
+        paired=np.flatnonzero(paired).astype(np.int64),
         diagonal=diagonal,
         beside=beside,
         to_left=to_left,
         to_right=to_right,
-        rail_siemens=rails - np.diag(shunt),
-        port_from_draw=np.linalg.solve(matrix, port_ohm),
-        port_still_v=np.linalg.solve(matrix, open_v),
     )

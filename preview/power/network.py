@@ -7,12 +7,9 @@ two rails add up to a constant s, and with α = r₊/(r₊ + r₋) the chain of 
 - a chain in the voltage u *across* the groups, with segments of r₊ + r₋, that knows nothing of s, and
 - one resistor r₊r₋/(r₊ + r₋) that carries s between the places w = (1 − α)·positive + α·negative at its two ends.
 
-The second is linear, as are cables, fuses, contacts and supplies. All of that is reduced once to what the attached places (the *ports*)
-feel: u = open_v − port_ohm · d, where d are the amps that the chains draw across each port. Resistances of zero are no
-trouble in this form. Every cable's current is likewise a constant plus a matrix times d.
-
-A join between two runs that are fed elsewhere hangs, without the chains, on nothing that fixes the volts across it. One port of
-such a set is given a shunt in the linear part, and the chains give back exactly what it takes: d less shunt · u is what is drawn.
+The second is linear, as are cables, fuses, contacts and supplies, and so is the first's own resistance from end to end. All of that is
+reduced once to what the attached places (the *ports*) feel: u = open_v − port_ohm · d, where d are the amps that the groups draw by
+way of each port. Resistances of zero are no trouble in this form. Every cable's current is likewise a constant plus a matrix times d.
 
 Leaves out: everything that is not steady state; the mains side; a supply's own current limit.
 """
@@ -24,7 +21,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import qr
 
 from preview.power.chains import Chains, Wiring, wire
 from preview.power.conductors import cable_ohm_20c, temperature_factor
@@ -41,14 +37,11 @@ SMALLEST_OHM = 1e-9
 SMALLEST_SEGMENT_OHM = 1e-9
 """A strip whose rails have less than this between two groups has none: its groups are solved as one place."""
 
-SHUNT_S = 1.0
-"""Across a port that no lead ties to a supply, in the linear part alone; of the size of a strip's own rails."""
-
-HANGING = 1e-3
-"""Singular value of the linear part below which volts count as not fixed. A shunt too many does no harm: it is given back."""
-
-PLACE_OHM = 1e-8
+PLACE_OHM = 1e-9
 """Segment of a run that is one place: what stands between the place and its port, twice over."""
+
+UNRULY = 1e-7
+"""Ohms, and amps per ampere, by which a plan may break the rule that more drive lowers volts: a fuse in one of two feeds does, by less."""
 
 IDEAL_A = 1e6
 """More than this with every group dark means supplies tied together without resistance."""
@@ -123,41 +116,26 @@ class _Circuit:
         self.rows.append((weights, max(ohm, SMALLEST_OHM), volts))
         return len(self.rows) - 1
 
-    def matrix(self, grounds: Iterable[int]) -> Floats:
-        """Kirchhoff's two laws, (nodes + branches, nodes + branches): currents at the nodes, then volts along the branches."""
+    def solve(self, pairs: list[tuple[int, int]], grounds: Iterable[int]) -> tuple[Floats, Floats]:
+        """Node volts and branch amps (nodes + branches, 1 + pairs): alone, and per ampere drawn across each pair of nodes.
+
+        Kirchhoff's two laws: currents at the nodes, then volts along the branches.
+        """
         n, b = len(self.nodes), len(self.rows)
         matrix = np.zeros((n + b, n + b))
-        for k, (weights, ohm, _) in enumerate(self.rows):
+        right = np.zeros((n + b, 1 + len(pairs)))
+        for k, (weights, ohm, volts) in enumerate(self.rows):
             for node, weight in weights:
                 matrix[node, n + k] += weight
                 matrix[n + k, node] += weight
             matrix[n + k, n + k] = -ohm
-        for node in grounds:
-            matrix[node] = 0.0
-            matrix[node, node] = 1.0
-        return matrix
-
-    def hanging(self, pairs: list[tuple[int, int]], grounds: Iterable[int]) -> Ints:
-        """As few of the pairs as need a shunt for the volts across every pair to be fixed by this linear part alone."""
-        _, size, vectors = np.linalg.svd(self.matrix(grounds))
-        loose = vectors[size < HANGING].T
-        across = np.array([loose[plus] - loose[minus] for plus, minus in pairs]).reshape(len(pairs), -1)
-        if not across.size:
-            return np.zeros(0, dtype=np.int64)
-        _, left, order = qr(across.T, pivoting=True, mode="economic")
-        return np.asarray(order[: np.count_nonzero(np.abs(np.diag(left)) > HANGING)], dtype=np.int64)
-
-    def solve(self, pairs: list[tuple[int, int]], grounds: Iterable[int]) -> tuple[Floats, Floats]:
-        """Node volts and branch amps (nodes + branches, 1 + pairs): alone, and per ampere drawn across each pair of nodes."""
-        n, b = len(self.nodes), len(self.rows)
-        matrix = self.matrix(grounds)
-        right = np.zeros((n + b, 1 + len(pairs)))
-        for k, (_, _, volts) in enumerate(self.rows):
             right[n + k, 0] = -volts
         for k, (positive, negative) in enumerate(pairs):
             right[positive, 1 + k] -= 1.0
             right[negative, 1 + k] += 1.0
         for node in grounds:
+            matrix[node] = 0.0
+            matrix[node, node] = 1.0
             right[node] = 0.0
         solved = np.linalg.solve(matrix, right)
         return solved[:n], solved[n:]
@@ -204,12 +182,6 @@ def build(scene: Scene, layout: Layout) -> Network:
     ends = [(place(join.from_, "end"), place(join.to, "start")) for _, join in joins]
     ports = sorted({*fed, *(end for pair in ends for end in pair)})
     number = {port: p for p, port in enumerate(ports)}
-    powered = {
-        *fed,
-        *(end for (_, join), pair in zip(joins, ends, strict=True) if join.carries == "power" for end in pair),
-    }
-    for r in {run for run, cut in ports if (run, cut) not in powered}:
-        rails[r, 1] = max(rails[r, 1], 1e-7 * rails[r, 0])  # else the positive there would hang on nothing at all
     chains, rail_pairs = _chains(ports, counts, rails, whole)
 
     circuit = _Circuit()
@@ -240,22 +212,18 @@ def build(scene: Scene, layout: Layout) -> Network:
     for k, (left, right) in rail_pairs:
         plus, minus = rails[ports[left][0]]
         alpha = plus / (plus + minus)
-        weights = [(pairs[left][0], 1 - alpha), (pairs[left][1], alpha)]
-        weights += [(pairs[right][0], alpha - 1), (pairs[right][1], -alpha)]
-        rows.setdefault("rails", []).append(
-            circuit.element(weights, float(plus * minus / (plus + minus) * chains.count[k]))
-        )
+        (a_plus, a_minus), (b_plus, b_minus) = pairs[left], pairs[right]
+        weights = [(a_plus, 1 - alpha), (a_minus, alpha), (b_plus, alpha - 1), (b_minus, -alpha)]
+        shared = float(plus * minus / (plus + minus) * chains.count[k])
+        rows.setdefault("rails", []).append(circuit.element(weights, shared))
+        weights = [(a_plus, 1.0), (a_minus, -1.0), (b_plus, -1.0), (b_minus, 1.0)]
+        circuit.element(weights, float(chains.segment_ohm[k] * chains.count[k]))
 
     _check_supplied(scene, ports, rail_pairs, circuit, run_number)
     component = circuit.components()
     seen: dict[int, int] = {}
     for ground in grounds:
         seen.setdefault(int(component[ground]), ground)
-    shunt = np.zeros(len(ports))
-    if joins:  # a run with a feed of its own hangs on that
-        shunt[circuit.hanging(pairs, seen.values())] = SHUNT_S
-    for p in np.flatnonzero(shunt):
-        circuit.branch(*pairs[p], 1 / SHUNT_S)
     node_v, branch_a = circuit.solve(pairs, seen.values())
     largest = np.abs(branch_a[:, 0]).max(initial=0.0)
     if largest > IDEAL_A:
@@ -263,9 +231,7 @@ def build(scene: Scene, layout: Layout) -> Network:
             "supplies of different volts are tied together with no resistance between them: "
             "give their cables a length, or their outputs output_milliohm"
         )
-    return _assemble(
-        scene, layout, whole, ports, number, fed, joins, chains, circuit, rows, node_v, branch_a, pairs, shunt
-    )
+    return _assemble(scene, layout, whole, ports, number, fed, joins, chains, circuit, rows, node_v, branch_a, pairs)
 
 
 def _chains(
@@ -352,7 +318,6 @@ def _assemble(
     node_v: Floats,
     branch_a: Floats,
     pairs: list[tuple[int, int]],
-    shunt: Floats,
 ) -> Network:
     plus = np.array([p for p, _ in pairs], dtype=np.int64)
     minus = np.array([m for _, m in pairs], dtype=np.int64)
@@ -397,7 +362,7 @@ def _assemble(
     open_v = across[:, 0]
     emf = np.array([supply.volts for supply in scene.supply.values()])
     loads = group_loads if first_of is None else loads_of(layout, first_of)
-    wiring = wire(chains, open_v, port_ohm, shunt)
+    wiring = wire(chains, open_v, port_ohm)
     return Network(
         groups=layout.groups,
         place_of=place_of,
@@ -424,28 +389,15 @@ def _assemble(
 def _is_orderly(wiring: Wiring, loads: Loads, leads: Leads) -> bool:
     """Whether more drive anywhere lowers every group's volts and raises every supply's amps, whatever the drives.
 
-    It does where the inverse of the ports' conductances, the chains' among them, has no negative entry. These lie, entry by entry, between
-    those with no load and those with the steepest (all colours on and between their knees); where the inverse has none at these two
-    bounds, it has none anywhere between (Kuttler 1971). Several negatives joined in a ring can break it: their currents lift one
-    run's negative and lower another's.
+    It does where neither what a port loses, nor what a supply gives, per ampere drawn at a port is ever negative. Both are entries of the
+    inverse of a matrix that grows, entry by entry, with the slopes of the loads; where that inverse has no negative entry with no load and
+    with the steepest (all colours on and between their knees), it has none anywhere between (Kuttler 1971). Several negatives joined
+    in a ring can break it: their currents lift one run's negative and lower another's.
     """
-    port_ohm = wiring.port_ohm
-    own = np.diag(port_ohm)
-    kept: list[int] = []
-    member = np.zeros((len(own), len(own)))  # of the ports kept, which each port is tied to without resistance
-    for p in np.flatnonzero(own > 1e-12):
-        same = [i for i, q in enumerate(kept) if own[p] + own[q] - 2 * port_ohm[p, q] <= 1e-9 * (own[p] + own[q])]
-        if not same:
-            kept.append(int(p))
-        member[p, same[0] if same else len(kept) - 1] = 1.0
-    member = member[:, : len(kept)]
-    scale = np.sqrt(own[kept])
-    linear = np.linalg.inv(port_ohm[np.ix_(kept, kept)] / np.outer(scale, scale))
     steepest = (loads.rated_a * loads.per_v).sum(axis=0) * loads.share + loads.idle_a / IDLE_FROM_V
-    sinks = True
+    given = leads.per_a[leads.supply]
     for slope in (np.zeros_like(steepest), steepest):
-        chains = member.T @ (wiring.port_admittance(slope) - np.diag(wiring.shunt)) @ member
-        answer = np.linalg.inv(linear + chains * np.outer(scale, scale))
-        sinks = sinks and bool(answer.min(initial=0.0) >= -1e-9 * np.abs(answer).max(initial=1.0))
-    supply = (leads.per_a[leads.supply][:, kept] / scale) @ linear  # amps per volt that each port sinks, both scaled
-    return sinks and bool(supply.min(initial=0.0) >= -1e-9 * np.abs(supply).max(initial=1.0))
+        sunk, kept = wiring.sinking(slope)
+        if sunk.min(initial=0.0) < -UNRULY or (given @ kept).min(initial=0.0) < -UNRULY:
+            return False
+    return True

@@ -31,6 +31,9 @@ Drive = NDArray[np.uint8] | Floats
 CLOSE_V = 1e-8
 """Bound on the voltage error at which the steps stop."""
 
+CLOSE_SHARE = 1e-8
+"""Largest mismatch of the amps at which they stop, as a share of all amps drawn."""
+
 CHECK_V = 1e-6
 """Largest difference between an answer and the volts that its currents bring."""
 
@@ -70,8 +73,8 @@ class State:
 
     @property
     def imbalance(self) -> Floats:
-        """|supplies − groups − conductors| over the power that moves, (F,). Below 1e-6 in every answer."""
-        moved = np.maximum((np.abs(self.supply_v * self.supply_a)).sum(axis=1), 1e-9)
+        """|supplies − groups − conductors| over the power that moves or 1 mW, whichever is more, (F,). Below 1e-6 in every answer."""
+        moved = np.maximum((np.abs(self.supply_v * self.supply_a)).sum(axis=1), 1e-3)
         off: Floats = np.abs(self.supply_w - self.group_w - self.conductor_w) / moved
         return off
 
@@ -183,7 +186,7 @@ def _first_guess(network: Network, current: Floats) -> Floats:
     high = network.highest_v
     full = np.full(current.shape[1:], high)
     amps, _ = loads.draw(current, full)
-    return network.wiring.step(np.zeros_like(amps), amps / max(high, 1e-9))[0]
+    return network.wiring.step(np.zeros_like(amps), amps / max(high, 1e-9))
 
 
 def _newton(network: Network, current: Floats, start: Floats) -> Floats:
@@ -198,6 +201,8 @@ def _newton(network: Network, current: Floats, start: Floats) -> Floats:
     best = error.copy()
     for _ in range(MOST_STEPS):
         done = error <= CLOSE_V
+        if done.any():  # where hardly anything is drawn, the amps decide
+            done &= error <= reach * CLOSE_SHARE * amps.sum(axis=1)
         if done.any():
             answer[frames[done]] = volts[done]
             if done.all():
@@ -230,9 +235,6 @@ def _newton(network: Network, current: Floats, start: Floats) -> Floats:
             error[short] = np.abs(new_mismatch[short]).sum(axis=1) * reach
         volts, mismatch, amps, slope = new, new_mismatch, new_amps, new_slope
         best = np.minimum(best, error)
-    if np.all(error <= CLOSE_V):
-        answer[frames] = volts
-        return answer
     raise SolveError(
         f"the network did not converge in {MOST_STEPS} steps ({len(frames)} frames, error bound {error.max():.2g} V)"
     )
@@ -244,7 +246,7 @@ def _step(
     """One full step: new volts, amps that the loads there draw beyond the straight lines that led there, their amps and slopes."""
     line = slope * volts
     np.subtract(amps, line, out=line)
-    new = network.wiring.step(line, slope)[0]
+    new = network.wiring.step(line, slope)
     new_amps, new_slope = network.loads.draw(current, new)
     mismatch = slope * new
     mismatch += line

@@ -17,6 +17,7 @@ def do(session: Session, act: str, cap: Cap | None = None, survey: Survey | None
     elif what == "time":
         if how in ("start", "end"):
             session.seek(0.0 if how == "start" else session.seconds)
+            session.playing = session.playing and how == "start"
         else:
             session.step(float(how))
     elif what == "frame":

@@ -112,7 +112,7 @@ def moment(plan: Plan, look: Look, request: Request, start_v: Floats | None = No
     )
 
 
-def sample_xyz(plan: Plan, look: Look, frames: int = 16) -> Floats:
+def sample_xyz(plan: Plan, look: Look, frames: int = 24) -> Floats:
     """Light (F, G, 3) of some frames spread over a look at the level it is planned with: what one exposure is set by.
 
     The level that is being tried out does not enter, so that turning it down makes the picture darker.

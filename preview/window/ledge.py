@@ -54,11 +54,13 @@ class Rect(NamedTuple):
 
 
 class SupplyRow(NamedTuple):
-    """One supply: its name and amps, the bar against its rating, and its curve over the look."""
+    """One supply: its name and amps (on one line where there is no room for two), bar, curve, and where its limit is named."""
 
+    name: Rect
     label: Rect
     bar: Rect
     curve: Rect
+    limit: Rect
 
 
 class Gauge(NamedTuple):
@@ -132,25 +134,31 @@ def _gauge(x: int, y: int, w: int) -> Gauge:
 
 
 def _timeline(
-    x: int, y: int, w: int, h: int, supplies: int, label: int
+    x: int, y: int, w: int, h: int, supplies: int, label: int, gutter: int
 ) -> tuple[Rect, Rect, tuple[SupplyRow, ...], Rect]:
-    """Play, clock, supply rows and axis in a field of the ledge."""
+    """Play, clock, supply rows and axis in a field of the ledge: names to the left, limits to the right of the curves."""
     axis_h = 22
     room = h - axis_h
     count = max(1, min(supplies, room // 28))
     pitch = room // count
+    across = w - label - gutter
     rows = []
     for k in range(count):
         top = y + k * pitch
         high = pitch - (6 if count > 1 else 2)
+        below = 20 if pitch >= 76 else 0
         rows.append(
             SupplyRow(
-                Rect(x, top, label - 18, 20), Rect(x, top + 22, label - 18, 4), Rect(x + label, top, w - label, high)
+                Rect(x, top, label - 18, 20),
+                Rect(x, top + below, label - 18, 20),
+                Rect(x, top + below + 22, label - 18, 4),
+                Rect(x + label, top, across, high),
+                Rect(x + label + across, top, gutter, high),
             )
         )
-    axis = Rect(x + label, y + room, w - label, axis_h)
-    play = Rect(x - 4, y + room - 4, 26, 26)
-    return play, Rect(x + 28, y + room - 1, label - 40, 20), tuple(rows), axis
+    axis = Rect(x + label, y + room, across, axis_h)
+    play = Rect(x - 4, y + room, 24, 22)
+    return play, Rect(x + 28, y + room + 1, label - 40, 20), tuple(rows), axis
 
 
 def _beneath(w: int, h: int, supplies: int) -> Arrangement:
@@ -165,15 +173,15 @@ def _beneath(w: int, h: int, supplies: int) -> Arrangement:
     high = 12 + head + 10 + body + gauges + line + 12
     ledge = Rect(0, h - high, w, high)
     x, right, top = MARGIN, w - MARGIN, ledge.y + 12
-    words_w = 96 if narrow else 300
+    words_w = 96 if narrow else min(430, w // 3 + 20)
     looks = Rect(x, top, right - x - words_w - 16, head)
     words = Rect(right - words_w, top, words_w, head)
     y = top + head + 10
     readings: tuple[Rect, ...]
     if wide:
-        last, middle = min(316, w // 4), min(330, w // 4)
-        first = right - x - last - middle - 2 * 36
-        level, light = (_gauge(x + first + 36, y + 2 + k * 54, middle) for k in (0, 1))
+        last, middle = min(296, w // 4), min(316, w // 4)
+        first = right - x - last - middle - 2 * 32
+        level, light = (_gauge(x + first + 32, y + 2 + k * 54, middle) for k in (0, 1))
         readings = tuple(Rect(right - last, y + 1 + k * 34, last, 24) for k in range(3))
     else:
         if narrow:
@@ -186,8 +194,8 @@ def _beneath(w: int, h: int, supplies: int) -> Arrangement:
         each = (right - x) // 3
         top = h - 12 - line + 4
         readings = tuple(Rect(x + k * each, top, each - 12, 20) for k in range(3)) if line else ()
-    label = 150 if narrow else 184
-    play, clock, rows, axis = _timeline(x, y, first, body, supplies, label)
+    label = 150 if narrow else 172
+    play, clock, rows, axis = _timeline(x, y, first, body, supplies, label, 0 if narrow else 68)
     return Arrangement(
         room=Rect(0, 0, w, h - high),
         ledge=ledge,
@@ -218,7 +226,7 @@ def _beside(w: int, h: int, supplies: int) -> Arrangement:
     gauges = readings[0].y - 16 - 96
     level, light = (_gauge(x, gauges + k * 48, inner) for k in (0, 1))
     y = looks.bottom + 12
-    play, clock, rows, axis = _timeline(x, y, inner, gauges - 20 - y, supplies, 128)
+    play, clock, rows, axis = _timeline(x, y, inner, gauges - 20 - y, supplies, 132, 0)
     return Arrangement(
         room=Rect(0, 0, w - across, h),
         ledge=ledge,

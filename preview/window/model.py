@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+from preview.looks.library import looks_of
 from preview.scene.model import Look, Scene
 
 __all__ = ["LIGHT_STOPS", "MOST_LUX", "Request", "Session", "light_place", "lux_at", "plain_look", "snap_level"]
@@ -15,7 +16,7 @@ __all__ = ["LIGHT_STOPS", "MOST_LUX", "Request", "Session", "light_place", "lux_
 MOST_LUX = 999.0
 """The end of the room light control: a bright room by day."""
 
-LIGHT_STOPS = (("night", 0.5), ("evening", 5.0), ("lamp on", 60.0), ("daylight", 300.0))
+LIGHT_STOPS = (("night", 0.5), ("evening", 5.0), ("lamp", 60.0), ("daylight", 300.0))
 """Room light at named times, in lux on the surfaces (common practice, no source)."""
 
 
@@ -85,7 +86,7 @@ class Session:
     @classmethod
     def of(cls, scene: Scene, look: int = 0) -> Session:
         """The session that a scene opens with: its own light, the look's own level, playing from the start."""
-        looks = scene.look or (plain_look(),)
+        looks = looks_of(scene) or (plain_look(),)
         return cls(
             looks=looks,
             planned_lux=scene.room.ambient_lux,

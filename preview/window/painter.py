@@ -25,6 +25,12 @@ from preview.window.model import Request
 
 __all__ = ["Painter", "Shown"]
 
+SAMPLES = 24
+"""Frames of a look that its exposure is set by, as for a clip."""
+
+REFINE_S = 0.3
+"""A room light that has stayed for so long gets the exposure from all samples."""
+
 
 class _Stopped(Exception):
     """The window was closed while the room was being laid out."""
@@ -58,7 +64,10 @@ class Painter:
         self._renderer: Renderer | None = None
         self._renderer_size = (0, 0)
         self._samples: dict[int, Floats] = {}
-        self._exposure: tuple[tuple[int, float], Exposure] | None = None
+        self._exposure: Exposure | None = None
+        self._exposed_for: tuple[int, float, tuple[int, int]] | None = None
+        self._exposed_s = 0.0
+        self._is_rough = False
         self._volts: Floats | None = None
         self._thread = threading.Thread(target=self._work, name="painter", daemon=True)
 
@@ -90,7 +99,8 @@ class Painter:
         while True:
             with self._wake:
                 while not self._stopping and self._wanted == self._made:
-                    self._wake.wait()
+                    if not self._wake.wait(REFINE_S if self._is_rough else None) and self._is_rough:
+                        break
                 if self._stopping:
                     return
                 request = self._wanted
@@ -141,9 +151,18 @@ class Painter:
         return progress
 
     def _exposure_for(self, renderer: Renderer, request: Request) -> Exposure:
-        key = (request.look, request.ambient_lux)
-        if self._exposure is None or self._exposure[0] != key:
+        """The exposure of a look in a light: at once from a few of its frames, and from all samples when that light has stayed."""
+        key = (request.look, request.ambient_lux, request.size)
+        now = time.monotonic()
+        if self._exposure is None or self._exposed_for != key:
             if request.look not in self._samples:
-                self._samples[request.look] = sample_xyz(self.plan, self.looks[request.look])
-            self._exposure = (key, renderer.exposure(self._samples[request.look], request.ambient_lux))
-        return self._exposure[1]
+                self._samples[request.look] = sample_xyz(self.plan, self.looks[request.look], SAMPLES)
+            samples = self._samples[request.look]
+            few = samples[:: max(1, len(samples) // 4)]
+            self._is_rough = len(few) < len(samples)
+            self._exposure = renderer.exposure(few, request.ambient_lux)
+            self._exposed_for, self._exposed_s = key, now
+        elif self._is_rough and now - self._exposed_s >= REFINE_S:
+            self._is_rough = False
+            self._exposure = renderer.exposure(self._samples[request.look], request.ambient_lux)
+        return self._exposure

@@ -95,13 +95,15 @@ class Panel:
         field, names = self.at.looks, [look.name for look in now.session.looks]
         gap, line = 22, 26
         lines = max(1, field.h // line)
-        widest = field.w if lines == 1 else field.w - 20
-        names = [self.type.fit(name, widest, 16) for name in names]
+        across = field.w
+        if lines == 1 and sum(self.type.width(name, 16) + gap for name in names) > across + gap:
+            across -= 44  # room for which part of the looks is shown
+        names = [self.type.fit(name, across, 16) for name in names]
         widths = [self.type.width(name, 16) for name in names]
         places: list[tuple[int, int]] = []
         x = row = 0
         for width in widths:
-            if x and x + width > field.w and row < 10_000:
+            if x and x + width > across:
                 x, row = 0, row + 1
             places.append((x, row))
             x += width + gap
@@ -183,16 +185,17 @@ class Panel:
         value = f"{amps:.2f} A"
         of = f" of {rating:g}"
         width = self.type.width(value, 15) + self.type.width(of, 13)
-        name = self.type.fit(plan.supply_names[supply], row.label.w - width - 8, 14)
         y = row.label.middle[1]
-        self.type.draw(surface, name, row.label.x, y, 14, QUIET)
+        alone = row.name != row.label
+        name = self.type.fit(plan.supply_names[supply], row.name.w - (0 if alone else width + 8), 14)
+        self.type.draw(surface, name, row.name.x, row.name.middle[1], 14, QUIET)
         if now.moment:
             self.type.draw(surface, value, row.label.right - self.type.width(of, 13), y, 15, colour, "right")
             self.type.draw(surface, of, row.label.right, y, 13, FAINT, "right")
         bar(surface, row.bar, amps, limit, rating)
-        self._curve(surface, row.curve, supply, now)
+        self._curve(surface, row.curve, row.limit, supply, now)
 
-    def _curve(self, surface: pygame.Surface, rect: Rect, supply: int, now: Reading) -> None:
+    def _curve(self, surface: pygame.Surface, rect: Rect, gutter: Rect, supply: int, now: Reading) -> None:
         limit, rating = float(self.plan.limit_a[supply]), float(self.plan.rated_a[supply])
         pygame.draw.line(surface, HAIRLINE, (rect.x, rect.bottom), (rect.right - 1, rect.bottom))
         survey = now.survey
@@ -210,12 +213,8 @@ class Panel:
             surface.blit(found, (rect.x, rect.y))
         y = rect.bottom - round(limit / top * rect.h)
         dashes(surface, rect.x, rect.right, y, FAINT)
-        label = f"limit {limit:.3g} A"
-        width = self.type.width(label, 12)
-        if rect.h >= 24 and rect.w > 3 * width:
-            below = y + 9 if y - rect.y < 16 else y - 9
-            pygame.draw.rect(surface, LEDGE, (rect.right - width - 4, below - 7, width + 4, 14))
-            self.type.draw(surface, label, rect.right, below, 12, FAINT, "right")
+        if gutter.w:
+            self.type.draw(surface, f"limit {limit:.3g} A", gutter.right, y, 12, FAINT, "right")
 
     def _seconds(self, surface: pygame.Surface, seconds: float) -> None:
         axis = self.at.axis
@@ -275,7 +274,13 @@ class Panel:
         track(surface, gauge.track, place, marks, cap.level if cap else None, AMBER if over else TEXT)
         self.type.draw(surface, value, gauge.value.right, y, 15, AMBER if over else TEXT, "right")
         rect = Rect(gauge.track.x - 8, gauge.track.y - 4, gauge.track.w + 16, gauge.track.h + 4)
-        self._target(surface, name, rect, now.focus, gauge.track.grown(4))
+        self._target(
+            surface,
+            name,
+            rect,
+            now.focus,
+            Rect(gauge.track.x - 8, gauge.track.y + 1, gauge.track.w + 16, gauge.track.h - 2),
+        )
 
     def _light(self, surface: pygame.Surface, now: Reading) -> None:
         gauge, session = self.at.light, now.session

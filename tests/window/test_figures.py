@@ -1,0 +1,179 @@
+"""The figures of the window: against Ohm's law by hand, and against what the meter says of the same look."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from preview.looks import library
+from preview.looks.drives import drive_blocks
+from preview.power.meter import meter_frames
+from preview.scene.model import Scene
+from preview.scene.read import read_scene
+from preview.window.figures import Plan, moment, open_plan, sample_xyz
+from preview.window.model import Request, Session
+from preview.window.survey import Survey, survey_slices
+
+ONE_GROUP = """
+format = 1
+title = "One group"
+[room]
+size_m = [3.0, 3.0, 2.5]
+[viewer]
+eye_m = [1.5, -1.0, 1.5]
+look_m = [1.5, 3.0, 1.2]
+[strip.s]
+volts = 12
+leds_per_m = 10
+leds_per_group = 1
+rail_milliohm_per_m = [0, 0]
+idle_milliamp_per_group = 0
+regulated = true
+[strip.s.red]
+milliamp = 1000
+dark_v = 5.0
+full_v = 11.0
+lumen = 100
+xy = [0.69, 0.308]
+[strip.s.green]
+milliamp = 1000
+dark_v = 6.0
+full_v = 8.0
+lumen = 200
+xy = [0.17, 0.70]
+[strip.s.blue]
+milliamp = 0
+dark_v = 6.0
+full_v = 8.0
+lumen = 0
+xy = [0.14, 0.05]
+[supply.psu]
+volts = 12
+amps = 2
+output_milliohm = 1500
+[[run]]
+name = "one"
+strip = "s"
+path_m = [[1.0, 2.9, 1.0], [1.1, 2.9, 1.0]]
+aim = [0, -1, 0]
+[[feed]]
+from = "psu"
+run = "one"
+cable = { mm2 = 1.0, length_m = 0 }
+[[look]]
+name = "on"
+effect = "red_and_green"
+seconds = 2
+level = 1.0
+"""
+
+SCRIPT = '''"""Red and green fully on."""
+import numpy as np
+
+MOOD = "calm"
+DIALS = ()
+
+
+def light(place, time_s, dials, seed):
+    return np.broadcast_to([1.0, 1.0, 0.0], (len(time_s), place.groups, 3)).copy()
+'''
+
+
+@pytest.fixture
+def one_group(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Plan:
+    script = tmp_path / "red_and_green.py"
+    script.write_text(SCRIPT)
+    monkeypatch.setitem(library._named, script.stem, script)
+    file = tmp_path / "scene.toml"
+    file.write_text(ONE_GROUP)
+    return open_plan(read_scene(file))
+
+
+def request(time_s: float = 0.0, level: float = 1.0, sagging: bool = True) -> Request:
+    return Request(0, time_s, level, 5.0, sagging, (320, 180))
+
+
+def test_one_group_by_hand(one_group: Plan) -> None:
+    plan = one_group
+    found, _ = moment(plan, plan.scene.look[0], request())
+    # By hand: green holds 1 A above 8 V; red draws (v − 5)/6 A. v = 12 − 1.5·(1 + (v − 5)/6) → 1.25·v = 11.75 → v = 9.4 V,
+    # red at g = 4.4/6, total 1.7333 A.
+    assert found.lowest_v.value == pytest.approx(9.4, abs=1e-6)
+    assert found.supply_a[0] == pytest.approx(1 + 4.4 / 6, abs=1e-6)
+    # Light: 100 lm · 4.4/6 + 200 lm of 300 lm
+    assert found.dimming.value == pytest.approx(1 - (100 * 4.4 / 6 + 200) / 300, abs=1e-6)
+    # Shift: distance in CIE 1976 u'v' of the two mixes, in steps of 0.0011
+    assert found.shift.value == pytest.approx(shift_by_hand(4.4 / 6), abs=1e-3)
+    assert found.shift.run == "one"
+    assert found.shift.number == 0
+    assert found.group_xyz[0, 1] == pytest.approx(100 * 4.4 / 6 + 200, rel=1e-6)
+
+
+def shift_by_hand(red_left: float) -> float:
+    def xyz(xy: tuple[float, float], lumen: float) -> np.ndarray:
+        x, y = xy
+        return lumen * np.array([x / y, 1.0, (1 - x - y) / y])
+
+    def uv(v: np.ndarray) -> np.ndarray:
+        return np.array([4 * v[0], 9 * v[1]]) / (v[0] + 15 * v[1] + 3 * v[2])
+
+    red, green = xyz((0.69, 0.308), 100), xyz((0.17, 0.70), 200)
+    return float(np.linalg.norm(uv(red + green) - uv(red_left * red + green)) / 0.0011)
+
+
+def test_without_drop_the_picture_has_full_light_and_the_meter_reads_the_same(one_group: Plan) -> None:
+    plan = one_group
+    sagging, _ = moment(plan, plan.scene.look[0], request())
+    ideal, _ = moment(plan, plan.scene.look[0], request(sagging=False))
+    assert ideal.group_xyz[0, 1] == pytest.approx(300.0, rel=1e-9)
+    assert ideal.supply_a[0] == pytest.approx(sagging.supply_a[0])
+    assert ideal.shift.value == pytest.approx(sagging.shift.value)
+
+
+def test_exposure_is_not_set_by_the_level_that_is_tried(one_group: Plan) -> None:
+    plan = one_group
+    session = Session.of(plan.scene)
+    before = sample_xyz(plan, session.playing_look)
+    session.set_level(0.0)
+    assert np.array_equal(before, sample_xyz(plan, session.playing_look))
+
+
+def last_survey(plan: Plan, number: int, level: float) -> Survey:
+    parts = list(survey_slices(plan, plan.scene.look, number, level))
+    assert [part.done for part in parts] == sorted({part.done for part in parts})
+    assert all(np.isnan(part.supply_a[part.done :]).all() for part in parts)
+    assert all(np.isfinite(part.supply_a[: part.done]).all() for part in parts)
+    return parts[-1]
+
+
+@pytest.fixture(scope="module")
+def gallery() -> Scene:
+    from preview.scene.read import find_scene
+
+    return read_scene(find_scene("gallery_hall"))
+
+
+def test_the_curve_is_what_the_meter_reads(gallery: Scene) -> None:
+    plan = open_plan(gallery)
+    look = plan.scene.look[0]
+    survey = last_survey(plan, 0, 0.7)
+    rate = plan.scene.assume.data_frames_per_s
+    metered = meter_frames(
+        plan.scene, plan.layout, plan.network, drive_blocks(plan.scene, plan.layout, look, 0.7), rate, name=look.name
+    )
+    assert survey.is_whole
+    # Two ways of cutting a look into blocks: volts agree to the solver's own 1 µV, amps to as many µA.
+    np.testing.assert_allclose(survey.supply_a, metered.supply_a, atol=5e-6)
+    assert survey.shift is not None
+    assert survey.lowest_v is not None
+    assert survey.shift.value == pytest.approx(metered.colour_steps.max(), abs=1e-3)
+    assert survey.lowest_v.value == pytest.approx(metered.lowest_v.min(), abs=2e-6)
+
+
+def test_a_moment_is_a_point_of_the_curve(gallery: Scene) -> None:
+    plan = open_plan(gallery)
+    rate = plan.scene.assume.data_frames_per_s
+    survey = last_survey(plan, 1, 0.9)
+    for frame in (0, 17, 100):
+        found, _ = moment(plan, plan.scene.look[1], Request(1, frame / rate, 0.9, 5.0, True, (320, 180)))
+        np.testing.assert_allclose(found.supply_a, survey.supply_a[frame], atol=5e-6)

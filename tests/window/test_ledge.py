@@ -1,0 +1,72 @@
+"""The places of everything in the window, at every size."""
+
+from itertools import combinations
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from preview.scene.model import Viewer
+from preview.window.framing import MOST_PIXELS, framed_viewer, picture_size
+from preview.window.ledge import SMALLEST, Arrangement, Rect, arrange
+
+sizes = st.tuples(st.integers(SMALLEST[0], 4000), st.integers(SMALLEST[1], 2400))
+
+
+def pieces(at: Arrangement) -> list[Rect]:
+    rows = [rect for row in at.rows for rect in (row.label, row.bar, row.curve)]
+    gauges = [rect for gauge in (at.level, at.light) for rect in (gauge.name, gauge.track, gauge.value)]
+    return [at.looks, at.words, at.play, at.clock, at.axis, *rows, *gauges, *at.readings]
+
+
+def overlap(one: Rect, other: Rect) -> bool:
+    return one.x < other.right and other.x < one.right and one.y < other.bottom and other.y < one.bottom
+
+
+@settings(max_examples=300, deadline=None)
+@given(sizes, st.integers(1, 12))
+def test_nothing_overlaps_or_leaves_the_ledge(size: tuple[int, int], supplies: int) -> None:
+    at = arrange(size, supplies)
+    assert at.ledge is not None
+    found = pieces(at)
+    for rect in found:
+        assert rect.w > 0
+        assert rect.h > 0
+        assert at.ledge.x <= rect.x
+        assert rect.right <= at.ledge.right
+        assert at.ledge.y <= rect.y
+        assert rect.bottom <= at.ledge.bottom
+    for one, other in combinations(found, 2):
+        assert not overlap(one, other), (size, one, other)
+
+
+@given(sizes, st.integers(1, 12))
+def test_the_room_has_more_than_half_of_the_window(size: tuple[int, int], supplies: int) -> None:
+    at = arrange(size, supplies)
+    assert at.ledge is not None
+    assert not overlap(at.room, at.ledge)
+    assert at.room.w * at.room.h + at.ledge.w * at.ledge.h == size[0] * size[1]
+    assert at.room.w * at.room.h > 0.5 * size[0] * size[1]
+
+
+@given(sizes)
+def test_without_instruments_the_room_is_everything(size: tuple[int, int]) -> None:
+    at = arrange(size, 2, instruments=False)
+    assert at.ledge is None
+    assert at.room == (0, 0, *size)
+
+
+@given(st.integers(1, 8000), st.integers(1, 5000))
+def test_a_picture_never_has_too_many_pixels(w: int, h: int) -> None:
+    assert picture_size((w, h))[0] * picture_size((w, h))[1] <= MOST_PIXELS
+
+
+def test_a_wider_window_shows_more_to_the_sides_and_cuts_nothing_off() -> None:
+    # Pinhole camera: half the vertical field has the tangent tan(field/2) · height/width.
+    viewer = Viewer(eye_m=(2, -2, 1.5), look_m=(2, 3, 1.2), field_deg=60)
+    assert framed_viewer(viewer, (1600, 900)).field_deg == 60
+    assert framed_viewer(viewer, (900, 900)).field_deg == 60
+    import math
+
+    wide = framed_viewer(viewer, (2400, 900)).field_deg
+    upward = math.tan(math.radians(wide / 2)) * 900 / 2400
+    assert math.isclose(upward, math.tan(math.radians(30)) * 900 / 1600, rel_tol=1e-9)

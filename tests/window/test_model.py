@@ -1,0 +1,118 @@
+"""The state of the window, without a screen."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from preview.scene.model import Look
+from preview.window.acts import do, focused_act, set_place
+from preview.window.keys import KEYS, act_of
+from preview.window.model import LIGHT_STOPS, MOST_LUX, Session, light_place, lux_at, snap_level
+
+
+def session(*seconds: float, lux: float = 4.0) -> Session:
+    looks = tuple(
+        Look(name=f"look {k}", effect="steady", seconds=s, level=0.8) for k, s in enumerate(seconds or (12.0,))
+    )
+    return Session(
+        looks=looks, planned_lux=lux, frames_per_s=30.0, ambient_lux=lux, levels=[snap_level(k.level) for k in looks]
+    )
+
+
+def test_time_goes_round_when_playing_and_stands_when_not() -> None:
+    now = session(10.0)
+    now.advance(9.0)
+    now.advance(2.5)
+    assert now.time_s == pytest.approx(1.5)
+    do(now, "play")
+    now.advance(2.0)
+    assert now.time_s == pytest.approx(1.5)
+
+
+def test_a_step_of_a_frame_is_one_over_the_data_rate_and_pauses() -> None:
+    now = session(10.0)
+    do(now, "frame +1")
+    assert not now.playing
+    assert now.time_s == pytest.approx(1 / 30)
+    do(now, "frame -1")
+    do(now, "frame -1")
+    assert now.time_s == pytest.approx(10.0 - 1 / 30)
+
+
+@given(st.floats(-50, 50))
+def test_scrubbing_stays_within_the_look(place: float) -> None:
+    now = session(7.5)
+    set_place(now, "time", place)
+    assert 0.0 <= now.time_s < now.seconds
+
+
+@given(st.floats(-3, 3))
+def test_a_level_is_a_whole_code_within_nought_and_one(level: float) -> None:
+    code = snap_level(level) * 255
+    assert 0 <= code <= 255
+    assert code == pytest.approx(round(code), abs=1e-9)
+    assert abs(snap_level(level) - min(max(level, 0), 1)) <= 0.5 / 255 + 1e-12
+
+
+def test_each_look_keeps_its_level_and_the_planned_one_comes_back() -> None:
+    now = session(5.0, 6.0)
+    do(now, "level 0")
+    do(now, "look +1")
+    assert now.level == pytest.approx(0.8)
+    do(now, "look +1")
+    assert now.look == 0
+    assert now.level == 0.0
+    do(now, "level planned")
+    assert now.level == pytest.approx(0.8)
+
+
+@given(st.floats(0, 1))
+def test_room_light_and_its_place_agree(place: float) -> None:
+    # 10^(3p) − 1: a step of one hundredth of the way is 7 % of the light, which the eye just sees
+    assert math.isclose(lux_at(place), 10 ** (3 * place) - 1, rel_tol=0.08, abs_tol=0.06)
+    assert light_place(lux_at(place)) == pytest.approx(place, abs=0.02)
+
+
+def test_named_lights_come_round_with_the_planned_one_among_them() -> None:
+    now = session(lux=12.0)
+    seen = []
+    for _ in range(len(LIGHT_STOPS) + 1):
+        do(now, "light +1")
+        seen.append(now.ambient_lux)
+    assert sorted(seen) == sorted([*(lux for _, lux in LIGHT_STOPS), 12.0])
+    do(now, "light -1")
+    assert now.ambient_lux == 5.0
+
+
+def test_more_light_than_the_control_reaches_is_held() -> None:
+    now = session(lux=2500.0)
+    assert now.ambient_lux == 2500.0
+    now.set_light(1e9)
+    assert now.ambient_lux == 2500.0
+    now = session(lux=5.0)
+    now.set_light(1e9)
+    assert now.ambient_lux == MOST_LUX
+
+
+def test_no_key_has_two_meanings() -> None:
+    acts = [(code, shift) for _, keys in KEYS for key in keys for code, shift, _ in key.acts]
+    assert len(acts) == len(set(acts))
+
+
+def test_every_key_does_something_that_is_known() -> None:
+    for _, keys in KEYS:
+        for key in keys:
+            for code, shift, act in key.acts:
+                assert act_of(code, 1 if shift else 0) == act
+                what = act.split()[0]
+                assert do(session(5, 6, 7), act) or what in {"instruments", "full", "supplies", "focus", "back", "quit"}
+
+
+def test_arrows_set_the_control_that_has_the_focus() -> None:
+    assert focused_act("light", "level +13") == "light up"
+    assert focused_act("level", "level +1") == "level +1"
+    assert focused_act("time", "time +1") == "time +1"
+    assert focused_act("looks", "level -13") == "look +1"
+    assert focused_act("level", "play") == "play"
