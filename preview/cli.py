@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 import pkgutil
 import sys
+import warnings
 
 import click
 
@@ -17,7 +18,9 @@ from preview.scene.faults import CovecastError, nearest
 
 __all__ = ["COMMANDS", "ORDER", "group", "main"]
 
-ORDER = ("new", "show", "probe", "meter", "cap", "clip", "demo", "schema")
+ORDER = (
+    "new", "show", "probe", "meter", "cap", "feed", "check", "dots", "lux", "compare", "fit", "clip", "effect", "demo", "schema",
+)  # fmt: skip
 """The order in which a job needs the commands; one that is not named here comes after them."""
 
 
@@ -74,8 +77,17 @@ def group() -> None:
 
 def main() -> None:
     """Run the command line. Exit codes: 0 done; 1 done, but a limit is broken; 2 the input or the call is wrong."""
+    told: set[str] = set()
+
+    def caution(message: Warning | str, *_: object) -> None:
+        if str(message) not in told:  # an effect is asked block by block, a person told once
+            told.add(str(message))
+            click.echo(f"covecast: caution: {message}", err=True)
+
     try:
-        group(standalone_mode=False)
+        with warnings.catch_warnings():
+            warnings.showwarning = caution  # type: ignore[assignment]
+            group(standalone_mode=False)
     except click.exceptions.Exit as end:
         sys.exit(end.exit_code)
     except click.exceptions.Abort:

@@ -1,12 +1,9 @@
 """probe, meter and cap as they are called: the shapes of their JSON, their exit codes, and what they say to bad input."""
 
 import json
-import sys
 from pathlib import Path
 
 import pytest
-
-from preview.cli import main
 
 SCENE = """format = 1
 title = "Two shelves"
@@ -48,18 +45,8 @@ def scene(tmp_path: Path) -> str:
     return str(file)
 
 
-def call(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
-    monkeypatch.setattr(sys, "argv", ["covecast", *words])
-    code = 0
-    try:
-        main()
-    except SystemExit as end:
-        code = int(end.code or 0)
-    return code, *capsys.readouterr()
-
-
-def test_probe_gives_every_reading(scene, monkeypatch, capsys) -> None:
-    code, out, err = call(monkeypatch, capsys, "probe", scene, "--drive", "255,128,0", "--level", "0.5", "--json")
+def test_probe_gives_every_reading(scene, covecast) -> None:
+    code, out, err = covecast("probe", scene, "--drive", "255,128,0", "--level", "0.5", "--json")
     assert (code, err) == (0, "")
     found = json.loads(out)
     (supply,) = found["supplies"]
@@ -78,16 +65,16 @@ def test_probe_gives_every_reading(scene, monkeypatch, capsys) -> None:
         assert sum(run["amps"]) == pytest.approx(found["feeds"][0]["amps"])
 
 
-def test_a_look_is_probed_at_the_level_it_is_metered_at(scene, monkeypatch, capsys) -> None:
-    _, out, _ = call(monkeypatch, capsys, "meter", scene, "--json")
+def test_a_look_is_probed_at_the_level_it_is_metered_at(scene, covecast) -> None:
+    _, out, _ = covecast("meter", scene, "--json")
     (look,) = json.loads(out)["looks"]
     peak = look["supplies"][0]
-    _, out, _ = call(monkeypatch, capsys, "probe", scene, "--look", "all on", "--at", str(peak["peak_at_s"]), "--json")
+    _, out, _ = covecast("probe", scene, "--look", "all on", "--at", str(peak["peak_at_s"]), "--json")
     assert json.loads(out)["supplies"][0]["amps"] == pytest.approx(peak["peak_amps"], rel=1e-9)
 
 
-def test_meter_says_what_breaks_and_strict_exits_with_1(scene, monkeypatch, capsys) -> None:
-    code, out, _ = call(monkeypatch, capsys, "meter", scene, "--json", "--strict")
+def test_meter_says_what_breaks_and_strict_exits_with_1(scene, covecast) -> None:
+    code, out, _ = covecast("meter", scene, "--json", "--strict")
     (look,) = json.loads(out)["looks"]
     (supply,) = look["supplies"]
     assert code == 1
@@ -96,25 +83,25 @@ def test_meter_says_what_breaks_and_strict_exits_with_1(scene, monkeypatch, caps
     assert supply["peak_amps"] > 1.6
     assert supply["seconds_over"] == pytest.approx(1.0)
     assert any(line.startswith("supply psu: ") and "over 1.6 A for 1 s from 0.00 s" in line for line in look["breaks"])
-    assert call(monkeypatch, capsys, "meter", scene)[0] == 0
-    assert call(monkeypatch, capsys, "meter", scene, "--strict", "--level", "0.1")[0] == 0
+    assert covecast("meter", scene)[0] == 0
+    assert covecast("meter", scene, "--strict", "--level", "0.1")[0] == 0
 
 
-def test_the_cap_is_where_the_meter_turns(scene, monkeypatch, capsys) -> None:
-    _, out, _ = call(monkeypatch, capsys, "cap", scene, "--json")
+def test_the_cap_is_where_the_meter_turns(scene, covecast) -> None:
+    _, out, _ = covecast("cap", scene, "--json")
     look, anything = json.loads(out)["caps"]
     assert (look["content"], anything["content"]) == ("look all on", "any")
     assert (look["limited_by"], look["where"]) == ("supply", "psu")
-    assert call(monkeypatch, capsys, "meter", scene, "--strict", "--level", str(look["code"] / 255))[0] == 0
-    assert call(monkeypatch, capsys, "meter", scene, "--strict", "--level", str((look["code"] + 1) / 255))[0] == 1
+    assert covecast("meter", scene, "--strict", "--level", str(look["code"] / 255))[0] == 0
+    assert covecast("meter", scene, "--strict", "--level", str((look["code"] + 1) / 255))[0] == 1
 
 
-def test_every_fault_of_a_csv_at_once(scene, tmp_path, monkeypatch, capsys) -> None:
+def test_every_fault_of_a_csv_at_once(scene, tmp_path, covecast) -> None:
     file = tmp_path / "codes.csv"
     file.write_text(
         "run,group,red,green,blue\nuper,0,1,2,3\nlower,28,1,2,3\nlower,0,256,2,x\nlower,1,1,2\nlower,2,1,2,3\nlower,2,1,2,3\n"
     )
-    code, out, err = call(monkeypatch, capsys, "probe", scene, "--drive-csv", str(file))
+    code, out, err = covecast("probe", scene, "--drive-csv", str(file))
     assert (code, out) == (2, "")
     for words in (
         "line 2: run",
@@ -128,10 +115,10 @@ def test_every_fault_of_a_csv_at_once(scene, tmp_path, monkeypatch, capsys) -> N
         assert words in err
 
 
-def test_groups_that_a_csv_does_not_name_are_dark(scene, tmp_path, monkeypatch, capsys) -> None:
+def test_groups_that_a_csv_does_not_name_are_dark(scene, tmp_path, covecast) -> None:
     file = tmp_path / "codes.csv"
     file.write_text("run,group,red,green,blue\nlower,3,255,255,255\n")
-    _, out, _ = call(monkeypatch, capsys, "probe", scene, "--drive-csv", str(file), "--json")
+    _, out, _ = covecast("probe", scene, "--drive-csv", str(file), "--json")
     upper, lower = json.loads(out)["runs"]
     assert max(upper["amps"]) < lower["amps"][3] / 5
     assert lower["amps"].index(max(lower["amps"])) == 3
@@ -145,8 +132,8 @@ def test_groups_that_a_csv_does_not_name_are_dark(scene, tmp_path, monkeypatch, 
         ("--look", "all on", "--at", "9"), ("--level", "2"), ("--level", "nan"),
     ],
 )  # fmt: skip
-def test_a_wrong_call_ends_in_2_and_prints_nothing_else(words, scene, monkeypatch, capsys) -> None:
-    code, out, err = call(monkeypatch, capsys, "probe", scene, *words)
+def test_a_wrong_call_ends_in_2_and_prints_nothing_else(words, scene, covecast) -> None:
+    code, out, err = covecast("probe", scene, *words)
     assert (code, out) == (2, "")
     assert err
     assert "Traceback" not in err
