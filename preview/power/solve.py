@@ -132,13 +132,13 @@ def _blocks(network: Network, drive: Drive, start_v: Floats | None) -> Iterator[
         start = np.broadcast_to(start_v, (len(drive), network.groups))
         if network.first_of is not None:
             start = start[:, network.first_of]
+    before: Floats | None = None
     for begin in range(0, len(drive), size):
         part = slice(begin, min(begin + size, len(drive)))
         current = _currents(network, drive[part])
-        if start is not None:
-            yield part, current, _newton(network, current, start[part])
-        else:
-            yield part, current, _settle(network, current)
+        volts = _settle(network, current, before) if start is None else _newton(network, current, start[part])
+        before = volts[-1] if size <= STRIDE else None
+        yield part, current, volts
 
 
 def _currents(network: Network, drive: Drive) -> Floats:
@@ -153,8 +153,11 @@ def _currents(network: Network, drive: Drive) -> Floats:
     return current
 
 
-def _settle(network: Network, current: Floats) -> Floats:
-    """Volts (F, M) without a guess from outside: by two running sums where nothing sags below its knees, else by Newton's steps."""
+def _settle(network: Network, current: Floats, before: Floats | None) -> Floats:
+    """Volts (F, M): by two running sums where nothing sags below its knees, else by Newton's steps.
+
+    `before` (M,): the volts of the frame before, where a block is so short that they are a better place to begin than a guess.
+    """
     loads = network.loads
     steady = bool(np.all(np.isfinite(loads.steady_v)))
     frames = current.shape[1]
@@ -174,7 +177,8 @@ def _settle(network: Network, current: Floats) -> Floats:
         anchors, rest = sagging[is_anchor], sagging[~is_anchor]
         nearest = np.minimum(position[~is_anchor] // STRIDE, len(anchors) - 1)
     scratch = current[:, anchors]
-    volts[anchors] = _newton(network, scratch, _first_guess(network, scratch))
+    guess = _first_guess(network, scratch) if before is None else np.broadcast_to(before, scratch.shape[1:])
+    volts[anchors] = _newton(network, scratch, guess)
     if len(rest):
         volts[rest] = _newton(network, current[:, rest], volts[anchors[nearest]])
     return volts

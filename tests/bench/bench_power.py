@@ -1,7 +1,8 @@
 """How fast the power figures are, against ngspice and against scipy.sparse in the same run: `python tests/bench/bench_power.py`.
 
-Networks: 12 V in groups of three, a feed every 320 groups or so, once with rails of 70 mΩ/m and once with rails so thin that most groups
-sag below their knees. Process time where seconds are given; the best of a few runs, since the machine may be busy with other things.
+Networks: 12 V in groups of three, a feed in the middle of every 160 groups or so, so that a network of any size sags alike and growth
+compares like with like; with rails on which nothing falls below its knees, with rails on which some groups do, and with rails so thin
+that most do. Process time where seconds are given; the best of a few runs, since the machine may be busy with other things.
 """
 
 import resource
@@ -28,7 +29,8 @@ CABLE = {"mm2": 1.5, "length_m": 3.0}
 FACTOR = 1 + 0.00393 * 20
 
 
-def plan(groups: int, feeds: int, rail: float = 70.0) -> Scene:
+def plan(groups: int, shares: np.ndarray, rail: float = 70.0) -> Scene:
+    """One run with a feed at each of these shares of its length."""
     strip = {
         "volts": 12, "leds_per_m": 84, "leds_per_group": 3, "rail_milliohm_per_m": (rail, rail),
         "idle_milliamp_per_group": IDLE_MA,
@@ -42,7 +44,7 @@ def plan(groups: int, feeds: int, rail: float = 70.0) -> Scene:
         "run": [{"name": "r", "strip": "s", "path_m": [(0, 0, 0), (length, 0, 0)]}],
         "feed": [
             {"from": "u", "run": "r", "at_m": at, "cable": CABLE, "contact_milliohm": 5.0}
-            for at in (np.linspace(0, length, feeds) if feeds > 1 else [0.0])
+            for at in shares * length
         ],
     })  # fmt: skip
 
@@ -150,8 +152,8 @@ def networks(rail: float) -> None:
     print("".join(f"{head:>10}" for head in heads))
     sizes, per_frame, alone_ms, cycled = [], [], [], 0
     for groups in (160, 500, 2000, 5000):
-        feeds = max(1, round(groups / 320))
-        scene = plan(groups, feeds, rail)
+        feeds = max(1, round(groups / 160))
+        scene = plan(groups, (np.arange(feeds) + 0.5) / feeds, rail)
         network = build(scene, lay_out(scene))
         frames = max(16, 200_000 // groups)
         codes = np.floor(255 * light(groups, frames) + 0.5).astype(np.uint8)
@@ -182,7 +184,7 @@ def networks(rail: float) -> None:
 
 
 def long_jobs() -> None:
-    scene = plan(500, 4)
+    scene = plan(500, np.linspace(0, 1, 4))
     network, spans = build(scene, lay_out(scene)), [30, 120, 480, 1800]
     codes = np.floor(255 * light(500, spans[-1]) + 0.5).astype(np.uint8)
     took = [best(lambda n=n: solve(network, codes[:n])) for n in spans]
@@ -192,7 +194,7 @@ def long_jobs() -> None:
     blocks = [codes[i : i + 120] for i in range(0, 1800, 120)]
     took = best(lambda: meter_frames(scene, layout, network, blocks, 30))
     print(f"meter, 60 s at 30 a second, 500 groups, 4 feeds: {took:.2f} s of process time (2 s asked)")
-    sagging = plan(500, 2)
+    sagging = plan(500, np.linspace(0, 1, 2))
     weak = build(sagging, layout)
     took = best(lambda: meter_frames(sagging, layout, weak, blocks, 30))
     print(f"the same with 2 feeds, {solve(weak, codes[:120]).group_v.min():.2f} V at the lowest: {took:.2f} s")
@@ -208,6 +210,6 @@ def long_jobs() -> None:
 
 
 if __name__ == "__main__":
-    networks(70.0)
-    networks(250.0)
+    for rail in (70.0, 400.0, 1500.0):
+        networks(rail)
     long_jobs()
