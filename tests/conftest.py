@@ -1,4 +1,4 @@
-"""What tests of several packages share: calling the command as a shell would, in this process."""
+"""What tests of several packages share: a small scene, and calling the command as a shell would, in this process."""
 
 import sys
 from collections.abc import Callable
@@ -6,6 +6,30 @@ from collections.abc import Callable
 import pytest
 
 from preview.cli import main
+
+ONE_SHELF = """format = 1
+title = "One shelf"
+[strip.s]
+volts = 12
+leds_per_m = 84
+leds_per_group = 3
+watts_per_m = 14.4
+[supply.psu]
+volts = 12
+amps = 5
+[[run]]
+name = "shelf"
+strip = "s"
+path_m = [[0, 0, 1], [1, 0, 1]]
+[[feed]]
+from = "psu"
+run = "shelf"
+cable = { mm2 = 1.0, length_m = 2 }
+[[look]]
+name = "all on"
+effect = "proof_full"
+seconds = 1
+"""
 
 Covecast = Callable[..., tuple[int, str, str]]
 
@@ -24,3 +48,9 @@ def covecast(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
         return code, *capsys.readouterr()
 
     return call
+
+
+@pytest.fixture(scope="session")
+def one_shelf() -> str:
+    """The text of a small scene: one shelf, one supply, one look of one second with everything on."""
+    return ONE_SHELF

@@ -6,30 +6,6 @@ import pytest
 
 from preview.looks.library import own_folder
 
-GOOD = """format = 1
-title = "One shelf"
-[strip.s]
-volts = 12
-leds_per_m = 84
-leds_per_group = 3
-watts_per_m = 14.4
-[supply.psu]
-volts = 12
-amps = 5
-[[run]]
-name = "shelf"
-strip = "s"
-path_m = [[0, 0, 1], [1, 0, 1]]
-[[feed]]
-from = "psu"
-run = "shelf"
-cable = { mm2 = 1.0, length_m = 2 }
-[[look]]
-name = "all on"
-effect = "proof_full"
-seconds = 1
-"""
-
 COMMANDS = {
     "probe": ["--drive", "255,255,255"],
     "meter": [],
@@ -40,19 +16,18 @@ COMMANDS = {
 """Words after the scene; OUT becomes a file in a folder of its own, which must stay empty."""
 
 BAD = {
-    "empty": (b"", "empty"),
-    "binary": (b"\x89PNG\r\n\x1a\n\x00\x00\x00", "scene.toml"),
-    "wrong TOML": (GOOD.replace("[supply.psu]", "[supply.psu").encode(), "line 8"),
-    "an unknown key": (GOOD.replace("leds_per_m ", "led_per_m ").encode(), "leds_per_m"),
-    "a wrong type": (GOOD.replace("amps = 5", 'amps = "five"').encode(), "five"),
-    "not a number": (GOOD.replace("amps = 5", "amps = nan").encode(), "supply.psu.amps"),
-    "infinity": (GOOD.replace("amps = 5", "amps = inf").encode(), "supply.psu.amps"),
-    "a negative length": (GOOD.replace("length_m = 2", "length_m = -2").encode(), "-2"),
-    "a million groups": (GOOD.replace("[1, 0, 1]", ", ".join(["[1000, 0, 1], [0, 0, 1]"] * 18)).encode(), "50000"),
-    "zero groups": (GOOD.replace("[1, 0, 1]", "[0.01, 0, 1]").encode(), "group"),
-    "an effect there is none of": (GOOD.replace("proof_full", "proof_ful").encode(), "proof_full"),
-    "a feed of a run there is none of": (GOOD.replace('run = "shelf"', 'run = "shelv"').encode(), "shelf"),
+    "wrong TOML": ("[supply.psu]", "[supply.psu", "line 8"),
+    "an unknown key": ("leds_per_m ", "led_per_m ", "leds_per_m"),
+    "a wrong type": ("amps = 5", 'amps = "five"', "five"),
+    "not a number": ("amps = 5", "amps = nan", "supply.psu.amps"),
+    "infinity": ("amps = 5", "amps = inf", "supply.psu.amps"),
+    "a negative length": ("length_m = 2", "length_m = -2", "-2"),
+    "a million groups": ("[1, 0, 1]", ", ".join(["[1000, 0, 1], [0, 0, 1]"] * 18), "50000"),
+    "zero groups": ("[1, 0, 1]", "[0.01, 0, 1]", "group"),
+    "an effect there is none of": ("proof_full", "proof_ful", "proof_full"),
+    "a feed of a run there is none of": ('run = "shelf"', 'run = "shelv"', "shelf"),
 }
+"""What is written in place of what, and what the message must then say."""
 
 
 def words_for(command: str, scene: Path, folder: Path) -> list[str]:
@@ -68,14 +43,27 @@ def out(tmp_path: Path) -> Path:
 
 @pytest.mark.parametrize("fault", BAD)
 @pytest.mark.parametrize("command", COMMANDS)
-def test_a_bad_scene(command: str, fault: str, tmp_path: Path, out: Path, covecast) -> None:
-    data, says = BAD[fault]
+def test_a_bad_scene(command: str, fault: str, one_shelf: str, tmp_path: Path, out: Path, covecast) -> None:
+    old, new, says = BAD[fault]
+    assert old in one_shelf
+    file = tmp_path / "scene.toml"
+    file.write_text(one_shelf.replace(old, new))
+    code, printed, told = covecast(*words_for(command, file, out))
+    assert (code, printed) == (2, "")
+    assert "scene.toml" in told
+    assert says in told.replace(",", "").replace("50 000", "50000")
+    assert "Traceback" not in told
+    assert not list(out.iterdir())
+
+
+@pytest.mark.parametrize("data", [b"", b"\x89PNG\r\n\x1a\n\x00\x00\x00"], ids=["empty", "binary"])
+@pytest.mark.parametrize("command", COMMANDS)
+def test_what_is_no_scene(command: str, data: bytes, tmp_path: Path, out: Path, covecast) -> None:
     file = tmp_path / "scene.toml"
     file.write_bytes(data)
     code, printed, told = covecast(*words_for(command, file, out))
     assert (code, printed) == (2, "")
     assert "scene.toml" in told
-    assert says in told.replace(",", "").replace("50 000", "50000")
     assert "Traceback" not in told
     assert not list(out.iterdir())
 
@@ -110,14 +98,14 @@ def light(place, time_s, dials, seed):
 )
 @pytest.mark.parametrize("command", ["meter", "cap", "clip"])
 def test_an_effect_that_goes_wrong(
-    command: str, body: str, says: str, tmp_path: Path, out: Path, monkeypatch, covecast
+    command: str, body: str, says: str, one_shelf: str, tmp_path: Path, out: Path, monkeypatch, covecast
 ) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     folder = own_folder()
     folder.mkdir(parents=True)
     (folder / "trial.py").write_text(SCRIPT.format(body=body))
     scene = tmp_path / "scene.toml"
-    scene.write_text(GOOD.replace("proof_full", "trial"))
+    scene.write_text(one_shelf.replace("proof_full", "trial"))
     code, printed, told = covecast(*words_for(command, scene, out))
     assert (code, printed) == (2, "")
     assert "trial.py" in told
@@ -127,12 +115,14 @@ def test_an_effect_that_goes_wrong(
 
 
 @pytest.mark.filterwarnings("default")
-def test_light_beyond_its_range_is_cut_off_with_a_caution(tmp_path: Path, monkeypatch, covecast) -> None:
+def test_light_beyond_its_range_is_cut_off_with_a_caution(
+    one_shelf: str, tmp_path: Path, monkeypatch, covecast
+) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     own_folder().mkdir(parents=True)
     (own_folder() / "trial.py").write_text(SCRIPT.format(body="np.full((len(time_s), place.groups, 3), 1.5)"))
-    (tmp_path / "scene.toml").write_text(GOOD.replace("proof_full", "trial"))
-    (tmp_path / "full.toml").write_text(GOOD)
+    (tmp_path / "scene.toml").write_text(one_shelf.replace("proof_full", "trial"))
+    (tmp_path / "full.toml").write_text(one_shelf)
     code, printed, told = covecast("meter", tmp_path / "scene.toml", "--json")
     assert code == 0
     assert told.count("\n") == 1  # once, however often the effect is asked
@@ -141,9 +131,11 @@ def test_light_beyond_its_range_is_cut_off_with_a_caution(tmp_path: Path, monkey
 
 
 @pytest.mark.parametrize("command", ["meter", "cap", "probe", "clip"])
-def test_an_unknown_look_is_answered_with_the_nearest(command: str, tmp_path: Path, out: Path, covecast) -> None:
+def test_an_unknown_look_is_answered_with_the_nearest(
+    command: str, one_shelf: str, tmp_path: Path, out: Path, covecast
+) -> None:
     scene = tmp_path / "scene.toml"
-    scene.write_text(GOOD)
+    scene.write_text(one_shelf)
     words = [word for word in words_for(command, scene, out) if word not in COMMANDS["probe"]]
     code, printed, told = covecast(*words, "--look", "all one", *(["--at", "0"] if command == "probe" else []))
     assert (code, printed) == (2, "")

@@ -5,43 +5,17 @@ from pathlib import Path
 
 import pytest
 
-SCENE = """format = 1
-title = "Two shelves"
-[strip.s]
-volts = 12
-leds_per_m = 84
-leds_per_group = 3
-watts_per_m = 14.4
-[supply.psu]
-volts = 12
-amps = 2
-[[run]]
-name = "upper"
-strip = "s"
-path_m = [[0, 0, 1], [1, 0, 1]]
-[[run]]
-name = "lower"
-strip = "s"
-path_m = [[0, 0, 0.5], [1, 0, 0.5]]
-[[feed]]
-from = "psu"
-run = "upper"
-cable = { mm2 = 1.0, length_m = 2 }
-[[feed]]
-from = "psu"
-run = "lower"
-cable = { mm2 = 1.0, length_m = 2 }
-[[look]]
-name = "all on"
-effect = "proof_full"
-seconds = 1
-"""
-
 
 @pytest.fixture
-def scene(tmp_path: Path) -> str:
+def scene(one_shelf: str, tmp_path: Path) -> str:
+    """Two shelves on a supply too small for them."""
+    run, feed = one_shelf.index("[[run]]"), one_shelf.index("[[feed]]")
+    both = one_shelf.index("[[look]]")
+    second = one_shelf[run:feed].replace("shelf", "lower").replace("1]", "0.5]")
+    more = one_shelf[feed:both].replace("shelf", "lower")
+    text = one_shelf[:feed] + second + one_shelf[feed:both] + more + one_shelf[both:]
     file = tmp_path / "scene.toml"
-    file.write_text(SCENE)
+    file.write_text(text.replace("shelf", "upper").replace("amps = 5", "amps = 2"))
     return str(file)
 
 
