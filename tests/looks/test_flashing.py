@@ -119,7 +119,10 @@ def test_area_is_a_quarter_of_ten_degrees_from_the_eye(centre: tuple[float, floa
 def test_the_same_area_spread_over_the_picture_does_not_count() -> None:
     """Four patches, each 0.0019 sr (2.8°), more than 20° apart: together more than the limit, but in no field of 10°."""
     corners = [(-20, -10), (20, -10), (-20, 10), (20, 10)]
-    frames = [sum(np.asarray(f, dtype=int) for f in four) // 4 for four in zip(*(patch(2.8, 5, c) for c in corners))]
+    frames = [
+        sum(np.asarray(f, dtype=int) for f in four) // 4
+        for four in zip(*(patch(2.8, 5, c) for c in corners), strict=True)
+    ]
     bright = [np.where(f > 60, 255, np.where(f < 60, 0, 60)).astype(np.uint8) for f in frames]
     assert flashes_of(iter(bright), 30).general_per_s == 0
 
