@@ -1,6 +1,6 @@
 """Ten clips judged by us and by a general analyser of video for photosensitive risk, from the Python package index.
 
-Its verdicts are in tests/reference/flash_verdicts.csv; where `iris-pse-detection` is installed (no lighting in it: it reads any video), it is
+Its verdicts are in tests/reference/flash_verdicts.csv; where `iris-pse-detection` is installed (it reads any video), it is
 asked anew. It fails a clip with more than six changes in a second, over a quarter of the whole picture; its red is the definition's older
 form. Clips are drawn so that this is what the definition asks of them too: in whole pictures, or far from the limit of area.
 """
