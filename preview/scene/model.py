@@ -276,6 +276,9 @@ class Run(Table):
         ),
     ]
     aim: Annotated[Point, Field(description="Direction in which the LEDs face.")] = (0.0, 0.0, 1.0)
+    data_m: Annotated[
+        LengthM | None, Field(description="Data cable from the controller to its first group, in metres.")
+    ] = None
 
     @field_validator("aim")
     @classmethod

@@ -1,0 +1,75 @@
+"""Rules about the strips themselves: heat, what they draw when dark, their switching, and the mains side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from preview.power.finding import PRACTICE, Finding
+from preview.scene.model import Scene, Strip
+
+__all__ = ["KWH_PRICE", "full_watts_per_m", "strip_findings"]
+
+KWH_PRICE = 0.30
+"""Price of a kilowatt-hour where none is given, in the currency of the scene: an assumption, not a tariff."""
+
+COILED_W = 10.0
+"""A coil that gives off more than this gets hot (common practice, no source)."""
+
+BARE_W_PER_M = 10.0
+"""A strip that gives off more than this a metre wants metal behind it (common practice, no source)."""
+
+HOURS_PER_YEAR = 8760
+
+
+def full_watts_per_m(strip: Strip) -> float:
+    """Watts a metre of a strip with every colour at full and nothing lost on the way."""
+    milliamps = strip.idle_milliamp_per_group + sum(
+        colour.milliamp for colour in (strip.red, strip.green, strip.blue, strip.white) if colour is not None
+    )
+    return milliamps / 1000 * strip.volts / strip.cut_m
+
+
+def strip_findings(scene: Scene, idle_a: float, idle_w: float, kwh_price: float | None) -> list[Finding]:
+    """What is to be said of the strips. `idle_a` and `idle_w` leave the supplies with every group dark."""
+    return [*_bare(scene), *_idle(scene, idle_a, idle_w, kwh_price), *_coiled(scene), *_mains(scene)]
+
+
+def _bare(scene: Scene) -> Iterator[Finding]:
+    for run in scene.run:
+        watts = full_watts_per_m(scene.strip[run.strip])
+        if run.channel is None and watts > BARE_W_PER_M:
+            says = f"{watts:.1f} W a metre at full, and no channel to lead the heat away"
+            yield Finding(
+                "caution", f"run {run.name}", says, "an aluminium channel, or metal behind the strip", PRACTICE
+            )
+
+
+def _idle(scene: Scene, idle_a: float, idle_w: float, kwh_price: float | None) -> Iterator[Finding]:
+    if idle_w < 0.05:
+        return
+    kwh = idle_w * HOURS_PER_YEAR / 1000
+    price = KWH_PRICE if kwh_price is None else kwh_price
+    assumed = " (assumed)" if kwh_price is None else ""
+    currency = scene.money.currency
+    says = (
+        f"{idle_a:.2f} A and {idle_w:.1f} W with every group dark: {kwh:.0f} kWh a year, "
+        f"{kwh * price:.2f} {currency} at {price:.2f} {currency} a kWh{assumed}, supplies' own losses on top"
+    )
+    do = "switch the supplies off on their mains side when nothing plays"
+    yield Finding("note", "plan", says, do, "strip.idle_milliamp_per_group, 8760 h a year")
+
+
+def _coiled(scene: Scene) -> Iterator[Finding]:
+    for name in dict.fromkeys(run.strip for run in scene.run):
+        strip = scene.strip[name]
+        watts = full_watts_per_m(strip) * strip.reel_m
+        if watts > COILED_W:
+            says = f"a whole reel fully lit gives off {watts:.0f} W"
+            do = "never light it coiled up: unroll it for the test, or light it dim and for seconds"
+            yield Finding("note", f"strip {name}", says, do, PRACTICE)
+
+
+def _mains(scene: Scene) -> Iterator[Finding]:
+    do = "have it connected by a licensed person, as your local code asks; switch off before work on the low-voltage side"
+    for name in scene.supply:
+        yield Finding("note", f"supply {name}", "its mains side is live and can kill", do, "national wiring rules")

@@ -1,0 +1,170 @@
+"""Rules about fuses, cables and the data line, whatever plays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from preview.power.cautions.sources import root_supply
+from preview.power.conductor_sets import conductor_sets
+from preview.power.conductors import ampacity_a
+from preview.power.data_line import UNBUFFERED_M, data_lines
+from preview.power.finding import PRACTICE, Finding
+from preview.power.mend import FUSE_A
+from preview.scene.layout import Floats, places_on_path
+from preview.scene.model import Cable, Run, Scene
+
+__all__ = ["AMPACITY", "wire_findings"]
+
+AMPACITY = "flexible cords: UK ratings by mm², NEC table 400.5(A) by AWG; less where bundled, covered or warm"
+BLADE = "ISO 8820-3"
+TIMING = "single-wire data at 800 kbit/s, 1.25 µs a bit and a pause of 300 µs; " + PRACTICE
+GEOMETRY = "the plan's own coordinates"
+
+FUSE_V = 32.0
+"""Blade fuses come for 32 V and for 58 V: ISO 8820-3."""
+
+SLACK_M = 0.05
+"""A cable may be this much shorter than the straight way: terminals and ends are not points."""
+
+
+def wire_findings(scene: Scene) -> list[Finding]:
+    """What is to be said of fuses, cables and the data line, whatever plays."""
+    return [*_fuses(scene), *_unprotected(scene), *_joins(scene), *_too_short(scene), *_data(scene)]
+
+
+def _size(cable: Cable) -> str:
+    return f"{cable.mm2:g} mm²" if cable.awg is None else f"{cable.awg} AWG"
+
+
+def _fuses(scene: Scene) -> Iterator[Finding]:
+    for k, feed in enumerate(scene.feed):
+        if feed.fuse_a is None:
+            continue
+        holds_a = ampacity_a(feed.cable)
+        if feed.fuse_a > holds_a * (1 + 1e-9):
+            fits = [a for a in FUSE_A if a <= holds_a]
+            do = f"a fuse of at most {fits[-1]:g} A, or a thicker cable" if fits else "a thicker cable"
+            yield Finding(
+                "fault",
+                f"feed {k}",
+                f"its fuse, {feed.fuse_a:g} A, lets more through than its {_size(feed.cable)} cable may carry ({holds_a:.3g} A)",
+                do,
+                AMPACITY,
+            )
+        volts = scene.supply[root_supply(scene, feed.from_)].volts
+        if volts > FUSE_V:
+            do = "use a fuse rated for the voltage; blade fuses are made for 58 V too"
+            yield Finding(
+                "caution", f"feed {k}", f"a plain blade fuse is rated {FUSE_V:g} V, not {volts:g} V", do, BLADE
+            )
+        if feed.fuse_a <= FUSE_A[-1] and feed.fuse_a not in FUSE_A:
+            near = min(FUSE_A, key=lambda a: abs(a - (feed.fuse_a or 0)))
+            yield Finding("note", f"feed {k}", f"no blade fuse of {feed.fuse_a:g} A is made", f"{near:g} A is", BLADE)
+
+
+def _unprotected(scene: Scene) -> Iterator[Finding]:
+    """Cables without a fuse, thinner than what their supply can push through them."""
+    plain = [(f"feed {k}", feed.from_, feed.cable) for k, feed in enumerate(scene.feed) if feed.fuse_a is None]
+    plain += [(f"block {name}", block.from_, block.cable) for name, block in scene.block.items()]
+    for about, source, cable in plain:
+        supply = root_supply(scene, source)
+        amps, holds_a = scene.supply[supply].amps, ampacity_a(cable)
+        if amps > holds_a * (1 + 1e-9):
+            at_most = [a for a in FUSE_A if a <= holds_a]
+            do = (
+                f"a fuse of at most {at_most[-1]:g} A at the supply, or a thicker cable"
+                if at_most
+                else "a thicker cable"
+            )
+            says = (
+                f"no fuse, and supply {supply} can push {amps:g} A through its {_size(cable)} cable, "
+                f"which may carry {holds_a:.3g} A"
+            )
+            yield Finding("fault", about, says, do, AMPACITY)
+
+
+def _joins(scene: Scene) -> Iterator[Finding]:
+    """Joins that carry power through less copper than the fuses before them protect."""
+    for parts in conductor_sets(scene, "positive"):
+        guards = [
+            (feed.fuse_a or scene.supply[root_supply(scene, feed.from_)].amps, f"feed {k}")
+            for k, feed in enumerate(scene.feed)
+            if ("run", feed.run) in parts
+        ]
+        for join in scene.join:
+            if join.carries != "power" or join.cable is None or ("run", join.from_) not in parts or not guards:
+                continue
+            holds_a, (amps, by) = ampacity_a(join.cable), max(guards)
+            if amps > holds_a * (1 + 1e-9):
+                yield Finding(
+                    "fault",
+                    f"join {join.from_} to {join.to}",
+                    f"its {_size(join.cable)} cable may carry {holds_a:.3g} A, and {by} lets {amps:g} A through",
+                    "a thicker cable, or a smaller fuse in that feed",
+                    AMPACITY,
+                )
+
+
+def _at(run: Run, along_m: float) -> Floats:
+    return np.asarray(places_on_path(run, np.array([along_m]))[0][0])
+
+
+def _too_short(scene: Scene) -> Iterator[Finding]:
+    """Cables shorter than the straight way between the things that they connect, where the plan says where those are."""
+    runs = {run.name: run for run in scene.run}
+    hung = {name: supply.at_m for name, supply in scene.supply.items() if supply.at_m is not None}
+    hung |= {name: block.at_m for name, block in scene.block.items() if block.at_m is not None}
+    ways = [
+        (f"feed {k}", np.asarray(hung[feed.from_]), _at(runs[feed.run], feed.at_m), feed.cable.length_m)
+        for k, feed in enumerate(scene.feed)
+        if feed.from_ in hung
+    ]
+    ways += [
+        (f"block {name}", np.asarray(hung[block.from_]), np.asarray(hung[name]), block.cable.length_m)
+        for name, block in scene.block.items()
+        if block.from_ in hung and name in hung
+    ]
+    ways += [
+        (
+            f"join {join.from_} to {join.to}",
+            _ends(runs[join.from_])[1],
+            _ends(runs[join.to])[0],
+            join.cable.length_m if join.cable else 0.0,
+        )
+        for join in scene.join
+        if join.cable is not None or join.carries != "data"
+    ]
+    for about, start, end, length_m in ways:
+        way_m = float(np.linalg.norm(end - start))
+        if length_m > 0 and way_m > length_m + SLACK_M:
+            says = f"its cable is {length_m:g} m, and its ends lie {way_m:.2f} m apart in a straight line"
+            do = "measure the way that the cable takes; drop is worked out from the length given"
+            yield Finding("caution", about, says, do, GEOMETRY)
+
+
+def _ends(run: Run) -> tuple[Floats, Floats]:
+    return np.asarray(run.path_m[0]), np.asarray(run.path_m[-1])
+
+
+def _data(scene: Scene) -> Iterator[Finding]:
+    """Data cables that are too long for a plain output, and lines with more groups than the wanted rate allows."""
+    bare = [(f"run {run.name}", "from the controller", run.data_m) for run in scene.run if run.data_m is not None]
+    bare += [
+        (f"join {j.from_} to {j.to}", "between the runs", j.cable.length_m) for j in scene.join if j.cable is not None
+    ]
+    for about, where, length_m in bare:
+        if length_m > UNBUFFERED_M + 1e-9:
+            says = f"{length_m:g} m of data line {where}, and a plain output is trusted for {UNBUFFERED_M:g} m"
+            do = "put the controller nearer, or send the data over a twisted pair with a line driver and receiver"
+            yield Finding("caution", about, says, do, PRACTICE)
+    wanted = scene.assume.data_frames_per_s
+    for line in data_lines(scene):
+        if line.frames_per_s < wanted * (1 - 1e-9):
+            more = "" if len(line.runs) == 1 else f" and {len(line.runs) - 1} more"
+            says = (
+                f"{line.groups} groups on one data line allow {line.frames_per_s:.1f} frames a second, not {wanted:g}"
+            )
+            do = f"start a second data line, or plan with data_frames_per_s = {max(1, int(line.frames_per_s))}"
+            yield Finding("caution", f"run {line.runs[0]}{more}", says, do, TIMING)

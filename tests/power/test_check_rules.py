@@ -1,0 +1,415 @@
+"""Every rule of the check: a plan that trips it and one that does not, with figures worked by hand.
+
+The plain plan: 2 m of 12 V strip, cut every 50 mm, 10 mA a colour and 0.5 mA idle a group: 40 groups, 30.5 mA each, 1.22 A in all. Its
+knees lie so low that drop does not change a current, and conductors are at 20 °C. Sources: tests/reference/check_sources.md.
+"""
+
+import csv
+from pathlib import Path
+
+import pytest
+
+from preview.handover.checking import Checked, check_scene
+from preview.power.cautions.sources import limited_a, limited_va
+from preview.power.conductor_sets import conductor_sets, supplies_of
+from preview.power.data_line import data_lines, frames_per_s
+from preview.power.finding import Finding
+from preview.scene.model import Scene
+from preview.scene.read import scene_from_text
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+
+STRIP = """[strip.s]
+volts = 12
+leds_per_m = 60
+leds_per_group = 3
+rail_milliohm_per_m = [0, 0]
+idle_milliamp_per_group = 0.5
+red = { milliamp = 10, dark_v = 4, full_v = 5, lumen = 2, xy = [0.69, 0.308] }
+green = { milliamp = 10, dark_v = 4, full_v = 5, lumen = 4, xy = [0.17, 0.72] }
+blue = { milliamp = 10, dark_v = 4, full_v = 5, lumen = 1, xy = [0.135, 0.055] }
+"""
+PLAIN = f"""format = 1
+title = "Plain"
+{STRIP}
+[supply.psu]
+volts = 12
+amps = 5
+[[run]]
+name = "a"
+strip = "s"
+path_m = [[0, 0, 1], [2, 0, 1]]
+[[feed]]
+from = "psu"
+run = "a"
+cable = {{ mm2 = 1.0, length_m = 2 }}
+[[look]]
+name = "all on"
+effect = "proof_full"
+seconds = 1
+[assume]
+conductor_c = 20
+"""
+SECOND = """
+[[run]]
+name = "b"
+strip = "s"
+path_m = [[2, 0, 1], [4, 0, 1]]
+[supply.other]
+volts = 12
+amps = 5
+[[feed]]
+from = "other"
+run = "b"
+cable = { mm2 = 1.0, length_m = 2 }
+"""
+JOIN = """
+[[join]]
+from = "a"
+to = "b"
+carries = "{}"
+cable = {{ mm2 = 1.0, length_m = 0.5 }}
+"""
+
+
+def plan(*changes: tuple[str, str], more: str = "") -> Scene:
+    text = PLAIN
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new)
+    return scene_from_text(text + more, Path("scene.toml"))
+
+
+def heavy(found: Checked) -> list[Finding]:
+    return [finding for finding in found.findings if finding.weight != "note"]
+
+
+def only(found: Checked, word: str) -> list[Finding]:
+    return [f for f in found.findings if word in f"{f.about} {f.says} {f.do} {f.source}"]
+
+
+def test_the_plain_plan_has_nothing_heavier_than_notes() -> None:
+    found = check_scene(plan())
+    assert heavy(found) == []
+    assert not found.breaks
+
+
+# supplies -------------------------------------------------------------------------------------------------------------
+
+
+def test_a_supply_past_its_reserve_is_over() -> None:
+    (finding,) = heavy(check_scene(plan(("amps = 5", "amps = 1.4"))))[:1]
+    assert (finding.weight, finding.about) == ("over", "supply psu")
+    assert "1.2 A over 1.1 A" in finding.says  # 40 × 30.5 mA = 1.22 A; 0.8 × 1.4 A = 1.12 A
+    assert "2 A supply" in finding.do  # 1.22 / 0.8 = 1.53 A: the next rating is 2 A
+    assert "sag" not in finding.says  # it is within its rating
+
+
+def test_a_supply_past_its_rating_is_said_to_sag() -> None:
+    (finding,) = [f for f in heavy(check_scene(plan(("amps = 5", "amps = 1.2")))) if f.weight == "over"]
+    assert "above its rating of 1.2 A it will sag or switch off" in finding.says
+
+
+@pytest.mark.parametrize(("amps", "trips"), [(1.4, True), (1.53, False)])
+def test_a_reserve_that_the_plan_gives_up_is_a_caution(amps: float, trips: bool) -> None:
+    """1.22 A of 1.4 A is 0.87, of 1.53 A 0.797: a fifth in reserve, common practice."""
+    scene = plan(("amps = 5", f"amps = {amps}"), more="[limits]\nsupply_fraction = 1.0\n")
+    found = [f for f in heavy(check_scene(scene)) if "fifth" in f.says]
+    assert [f.weight for f in found] == (["caution"] if trips else [])
+
+
+@pytest.mark.parametrize(
+    ("volts", "weight", "word"),
+    [(24, "fault", "destroy"), (10, "fault", "too little"), (12.9, "caution", "shorter life"), (12.5, None, "")],
+)
+def test_a_supply_must_fit_its_strip(volts: float, weight: str | None, word: str) -> None:
+    found = [
+        f for f in check_scene(plan(("psu]\nvolts = 12", f"psu]\nvolts = {volts}"))).findings if "rated 12 V" in f.says
+    ]
+    assert [f.weight for f in found] == ([weight] if weight else [])
+    assert all(word in f.says for f in found)
+
+
+def test_two_supplies_on_one_positive_are_a_fault() -> None:
+    found = check_scene(plan(more=SECOND + JOIN.format("power")))
+    assert [(f.weight, f.about) for f in heavy(found)] == [("fault", "supplies psu, other")]
+    assert heavy(check_scene(plan(more=SECOND + JOIN.format("negative")))) == []
+
+
+def test_two_supplies_into_one_run_are_a_fault() -> None:
+    extra = '[[feed]]\nfrom = "other"\nrun = "a"\nat_m = 2\ncable = { mm2 = 1.0, length_m = 2 }\n'
+    found = check_scene(plan(more=SECOND + extra))
+    assert [f.about for f in heavy(found)] == ["supplies psu, other"]
+    assert "a and b" in heavy(found)[0].says
+
+
+def test_data_without_a_common_negative_is_a_fault() -> None:
+    found = check_scene(plan(more=SECOND + JOIN.format("data")))
+    assert [(f.weight, f.about) for f in heavy(found)] == [("fault", "join a to b")]
+    assert "psu" in heavy(found)[0].says
+    assert "other" in heavy(found)[0].says
+    same = SECOND.replace('from = "other"', 'from = "psu"') + JOIN.format("data")
+    assert heavy(check_scene(plan(more=same))) == []
+
+
+def test_conductor_sets_follow_feeds_blocks_and_joins() -> None:
+    block = '[block.w]\nfrom = "psu"\ncable = { mm2 = 1.0, length_m = 1 }\n'
+    scene = plan(('[[feed]]\nfrom = "psu"', f'{block}[[feed]]\nfrom = "w"'), more=SECOND + JOIN.format("negative"))
+    assert [supplies_of(scene, parts) for parts in conductor_sets(scene, "positive")] == [["psu"], ["other"]]
+    assert [supplies_of(scene, parts) for parts in conductor_sets(scene, "negative")] == [["psu", "other"]]
+    assert ("source", "w") in conductor_sets(scene, "positive")[0]
+
+
+@pytest.mark.parametrize(("volts", "weight"), [(24, None), (30, None), (48, "caution"), (60, "caution"), (72, "fault")])
+def test_touch_voltage(volts: float, weight: str | None) -> None:
+    """60 V d.c. in the dry, 30 V where it may be wet: IEC 60335-1 3.4.2, IEC 60598-1 8.2.3."""
+    found = check_scene(plan(("volts = 12", f"volts = {volts}"), ("amps = 5", "amps = 2")))
+    said = [f for f in found.findings if "IEC 60598-1" in f.source]
+    assert [f.weight for f in said] == ([weight] if weight else [])
+
+
+@pytest.mark.parametrize(("volts", "va"), [(5, 25), (12, 60), (19.9, 99.5), (24, 100), (48, 100), (60.1, 0)])
+def test_limited_power_bounds(volts: float, va: float) -> None:
+    """IEC 60950-1 table 2B: 5 × U VA up to 20 V, 100 VA up to 60 V."""
+    assert limited_va(volts) == pytest.approx(va)
+
+
+def test_limited_fuses() -> None:
+    """IEC 60950-1 table 2C: 5 A up to 20 V; 100/U above (from memory)."""
+    assert [limited_a(v) for v in (5, 12, 20)] == [5, 5, 5]
+    assert limited_a(24) == pytest.approx(4.1667, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("amps", "fuse", "weight"), [(5.0, None, None), (5.1, None, "caution"), (9, 5, None), (9, 7.5, "note")]
+)
+def test_a_source_beyond_limited_power(amps: float, fuse: float | None, weight: str | None) -> None:
+    line = "" if fuse is None else f"\nfuse_a = {fuse}"
+    scene = plan(("amps = 5", f"amps = {amps}"), ("length_m = 2 }", f"length_m = 2 }}{line}"))
+    assert [f.weight for f in only(check_scene(scene), "limited power source")] == ([weight] if weight else [])
+
+
+@pytest.mark.parametrize(
+    ("amps", "fuse", "trips"), [(5.0, None, False), (9, 5, False), (9, None, True), (9, 7.5, True), (25, 5, True)]
+)
+def test_a_plan_that_asks_for_limited_circuits(amps: float, fuse: float | None, trips: bool) -> None:
+    """60 VA at 12 V; up to 250 VA (20.8 A at 12 V) with a fuse of at most 5 A for each circuit."""
+    line = "" if fuse is None else f"\nfuse_a = {fuse}"
+    changes = ("amps = 5", f"amps = {amps}"), ("length_m = 2 }", f"length_m = 2 }}{line}")
+    found = check_scene(plan(*changes, more="[limits]\nclass2 = true\n"))
+    said = only(found, "limited power source")
+    assert [f.weight for f in said] == (["fault"] if trips else [])
+
+
+# fuses and cables -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("cable", "fuse", "holds"),
+    [
+        ("mm2 = 0.5", 4, 3), ("mm2 = 0.5", 3, None), ("mm2 = 1.0", 15, 10), ("mm2 = 1.0", 10, None),
+        ("awg = 18", 15, 10), ("awg = 16", 15, 13), ("awg = 14", 15, None),
+    ],
+)  # fmt: skip
+def test_a_fuse_larger_than_its_cable(cable: str, fuse: float, holds: float | None) -> None:
+    """UK flexible cords by mm², NEC table 400.5(A) by AWG."""
+    scene = plan(("{ mm2 = 1.0, length_m = 2 }", f"{{ {cable}, length_m = 2 }}\nfuse_a = {fuse}"))
+    found = [f for f in check_scene(scene).findings if "its fuse" in f.says]
+    assert [(f.weight, f.about) for f in found] == ([("fault", "feed 0")] if holds else [])
+    assert all(f"({holds} A)" in f.says for f in found)
+
+
+@pytest.mark.parametrize(("amps", "trips"), [(10, False), (12, True)])
+def test_a_cable_that_nothing_protects(amps: float, trips: bool) -> None:
+    """1.0 mm² holds 10 A; the supply alone stands before it."""
+    found = [f for f in check_scene(plan(("amps = 5", f"amps = {amps}"))).findings if f.says.startswith("no fuse")]
+    assert [f.weight for f in found] == (["fault"] if trips else [])
+
+
+def test_a_blocks_cable_that_nothing_protects() -> None:
+    block = '[block.w]\nfrom = "psu"\ncable = {{ mm2 = {}, length_m = 1 }}\n'
+    for mm2, trips in ((0.5, True), (0.75, False)):  # 3 A and 6 A, and a supply of 5 A
+        scene = plan(('[[feed]]\nfrom = "psu"', f'{block.format(mm2)}[[feed]]\nfrom = "w"'))
+        assert [f.about for f in heavy(check_scene(scene))] == (["block w"] if trips else [])
+
+
+def test_a_join_thinner_than_its_fuse() -> None:
+    one_supply = SECOND[: SECOND.index("[supply")]
+    for mm2, trips in ((0.5, True), (0.75, False)):
+        join = JOIN.format("power").replace("mm2 = 1.0", f"mm2 = {mm2}")
+        scene = plan(("length_m = 2 }", "length_m = 2 }\nfuse_a = 5"), more=one_supply + join)
+        assert [(f.weight, f.about) for f in heavy(check_scene(scene))] == ([("fault", "join a to b")] if trips else [])
+
+
+def test_a_fuse_that_carries_too_much() -> None:
+    scene = plan(("length_m = 2 }", "length_m = 2 }\nfuse_a = 1"))
+    (finding,) = [f for f in heavy(check_scene(scene)) if f.weight == "over"]
+    assert finding.about == "feed 0"
+    assert "1.2 A over 0.8 A" in finding.says
+    assert "2 A fuse" in finding.do  # 1.22 / 0.8 = 1.53
+    assert heavy(check_scene(plan(("length_m = 2 }", "length_m = 2 }\nfuse_a = 2")))) == []
+
+
+@pytest.mark.parametrize(("length_m", "trips"), [(4.9, False), (5, True)])
+def test_a_cable_that_carries_too_much(length_m: float, trips: bool) -> None:
+    """98 groups draw 2.989 A, 100 draw 3.05 A; 0.5 mm² holds 3 A."""
+    scene = plan(("[2, 0, 1]", f"[{length_m}, 0, 1]"), ("mm2 = 1.0", "mm2 = 0.5"), ("amps = 5", "amps = 5"))
+    assert [f.about for f in heavy(check_scene(scene)) if f.weight == "over"] == (["feed 0"] if trips else [])
+
+
+def test_fuses_that_are_not_made_or_not_for_that_voltage() -> None:
+    """ISO 8820-3: no 6 A; 32 V and 58 V."""
+    fused = "length_m = 2 }", "length_m = 2 }\nfuse_a = 6"
+    assert [f.weight for f in only(check_scene(plan(fused)), "ISO 8820-3")] == ["note"]
+    five = "length_m = 2 }", "length_m = 2 }\nfuse_a = 5"
+    assert only(check_scene(plan(five)), "ISO 8820-3") == []
+    scene = plan(five, ("volts = 12", "volts = 48"), ("amps = 5", "amps = 2"))
+    assert [f.weight for f in only(check_scene(scene), "ISO 8820-3")] == ["caution"]
+
+
+def test_cables_shorter_than_the_way() -> None:
+    """The supply hangs 3 m from the feed in a straight line."""
+    far = "amps = 5", "amps = 5\nat_m = [0, 3, 1]"
+    (finding,) = heavy(check_scene(plan(far)))
+    assert (finding.weight, finding.about) == ("caution", "feed 0")
+    assert "3.00 m apart" in finding.says
+    assert heavy(check_scene(plan(far, ("length_m = 2 }", "length_m = 3 }")))) == []
+
+
+# the data line --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("data_m", "trips"), [(5, False), (6, True)])
+def test_a_long_data_cable(data_m: float, trips: bool) -> None:
+    """5 m on a plain output: common practice, no source."""
+    to_first = plan(('name = "a"', f'name = "a"\ndata_m = {data_m}'))
+    assert [f.about for f in heavy(check_scene(to_first))] == (["run a"] if trips else [])
+    join = JOIN.format("negative").replace("length_m = 0.5", f"length_m = {data_m}")
+    assert [f.about for f in heavy(check_scene(plan(more=SECOND + join)))] == (["join a to b"] if trips else [])
+
+
+def test_frames_a_second_of_a_data_line() -> None:
+    """The published table of the single-wire protocol at 800 kbit/s, with the pause of 300 µs."""
+    with (REFERENCE / "single_wire_800k.csv").open() as file:
+        for row in csv.DictReader(file):
+            assert frames_per_s(int(row["N_groups_24bit"])) == pytest.approx(
+                float(row["fps_ceiling_300us_latch"]), abs=0.006
+            )
+
+
+@pytest.mark.parametrize(("groups", "trips"), [(1000, False), (1111, True)])
+def test_a_data_line_too_long_for_the_rate(groups: int, trips: bool) -> None:
+    """1000 groups allow 33.0 frames a second, 1111 allow 29.74: the plan wants 30."""
+    scene = plan(("[2, 0, 1]", f"[{groups * 0.05}, 0, 1]"), ("amps = 5", "amps = 60"), ("proof_full", "proof_swing"))
+    found = only(check_scene(scene), "frames a second")
+    assert [(f.weight, f.about) for f in found] == ([("caution", "run a")] if trips else [])
+    assert all("29.7 frames" in f.says for f in found)
+
+
+def test_joins_lengthen_a_data_line_and_whites_too() -> None:
+    (line,) = data_lines(plan(more=SECOND + JOIN.format("negative")))
+    assert (line.runs, line.groups, line.bits) == (("a", "b"), 80, 80 * 24)
+    assert [line.runs for line in data_lines(plan(more=SECOND))] == [("a",), ("b",)]
+    white = STRIP + 'colours = "rgbw"\n'
+    (line,) = data_lines(plan((STRIP, white)))
+    assert line.bits == 40 * 32
+
+
+# drop, strips, any content --------------------------------------------------------------------------------------------
+
+DROP = ("{ mm2 = 1.0, length_m = 2 }", "{ mm2 = 0.5, length_m = 10 }"), ("amps = 5", "amps = 3")
+"""10 m of 0.5 mm²: 2 × 0.39 Ω (IEC 60228 class 5), so 1.22 A cost 0.9516 V and every group gets 11.0484 V."""
+
+
+@pytest.mark.parametrize(("reset_v", "trips"), [(11.0, False), (11.1, True)])
+def test_groups_below_their_reset_voltage(reset_v: float, trips: bool) -> None:
+    scene = plan(*DROP, ("leds_per_group = 3", f"leds_per_group = 3\nreset_below_v = {reset_v}"))
+    found = [f for f in heavy(check_scene(scene)) if f.weight == "over"]
+    assert [f.about for f in found] == (["run a"] if trips else [])
+    assert all("down to 11.0 V under 11.1 V" in f.says for f in found)
+
+
+@pytest.mark.parametrize(("limit", "trips"), [(0.15, True), (0.19, False)])
+def test_dimming(limit: float, trips: bool) -> None:
+    """All knees at 10 and 11.5 V: v = 12 − 0.78·(0.02 + 1.2·(v − 10)/1.5), so v = 11.2219 V and g = 0.8146: 18.5 % are lost."""
+    knees = "dark_v = 4, full_v = 5", "dark_v = 10, full_v = 11.5"
+    found = [
+        f for f in heavy(check_scene(plan(*DROP, knees, more=f"[limits]\ndimming = {limit}\n"))) if f.weight == "over"
+    ]
+    assert [f.about for f in found] == (["run a"] if trips else [])
+    assert all("18.5 % over 15.0 %" in f.says and "feed" in f.do for f in found)
+
+
+def test_a_colour_shift_is_over_and_says_the_level_that_holds() -> None:
+    """Blue alone loses 0.30 of its light at 11.0484 V or so: far more than 4 steps."""
+    blue = "blue = { milliamp = 10, dark_v = 4, full_v = 5", "blue = { milliamp = 10, dark_v = 10, full_v = 11.5"
+    (finding,) = [f for f in heavy(check_scene(plan(*DROP, blue))) if f.weight == "over"]
+    assert "colour shift of" in finding.says
+    assert "level 0." in finding.do
+
+
+def test_any_content_is_a_caution_where_the_looks_hold() -> None:
+    """0.8 × 1.4 A = 1.12 A; 40 × (0.5 + 30·q/255) mA stay within it up to q = 233, level 0.914."""
+    half = "seconds = 1", "seconds = 1\nlevel = 0.5"
+    (finding,) = heavy(check_scene(plan(("amps = 5", "amps = 1.4"), half)))
+    assert (finding.weight, finding.about) == ("caution", "any content")
+    assert "level 0.914 (code 233 of 255)" in finding.do
+    assert "supply psu: 1.2 A over 1.1 A" in finding.says
+    assert heavy(check_scene(plan(("amps = 5", "amps = 1.6"), half))) == []  # 1.28 A
+
+
+def test_idle_current_and_its_cost_a_year() -> None:
+    """40 × 0.5 mA × 12 V = 0.24 W; 8760 h: 2.10 kWh; at 0.30 it is 0.63, at 0.50 1.05."""
+    (finding,) = only(check_scene(plan()), "every group dark")
+    assert finding.weight == "note"
+    assert "0.02 A and 0.2 W" in finding.says
+    assert "2 kWh a year, 0.63 EUR at 0.30 EUR a kWh (assumed)" in finding.says
+    (finding,) = only(check_scene(plan(), kwh_price=0.5), "every group dark")
+    assert "1.05 EUR at 0.50 EUR a kWh," in finding.says
+    silent = plan(("idle_milliamp_per_group = 0.5", "idle_milliamp_per_group = 0"))
+    assert only(check_scene(silent), "every group dark") == []
+
+
+def test_a_coil_that_gets_hot() -> None:
+    """30.5 mA × 12 V × 20 groups a metre = 7.32 W; a reel of 5 m 36.6 W, one of 1 m 7.3 W."""
+    (finding,) = only(check_scene(plan()), "coiled")
+    assert "37 W" in finding.says
+    assert only(check_scene(plan(("leds_per_group = 3", "leds_per_group = 3\nreel_m = 1"))), "coiled") == []
+
+
+def test_a_bare_strip_that_gets_hot() -> None:
+    """60.5 mA × 12 V × 20 = 14.5 W a metre, above the 10 W of common practice."""
+    channel = "[channel.c]\ndepth_mm = 9\nwidth_mm = 12\ncover = 'opal'\ntransmission = 0.7\nspread_mm = 3\n"
+    strong = "milliamp = 10", "milliamp = 20"
+    (finding,) = heavy(check_scene(plan(strong)))
+    assert "14.5 W a metre" in finding.says
+    assert heavy(check_scene(plan(strong, ('strip = "s"', 'strip = "s"\nchannel = "c"'), more=channel))) == []
+
+
+def test_the_mains_side_is_for_a_licensed_person() -> None:
+    (finding,) = only(check_scene(plan()), "licensed person")
+    assert (finding.weight, finding.about) == ("note", "supply psu")
+
+
+# all at once ----------------------------------------------------------------------------------------------------------
+
+
+def test_four_faults_at_once_heaviest_first() -> None:
+    """A fuse larger than its cable, a 24 V supply on 12 V strip, no common negative, and a supply past its rating."""
+    scene = plan(
+        ("{ mm2 = 1.0, length_m = 2 }", "{ mm2 = 0.5, length_m = 2 }\nfuse_a = 5"),
+        ("amps = 5", "amps = 1"),
+        more=SECOND.replace("volts = 12", "volts = 24").replace("amps = 5", "amps = 4") + JOIN.format("data"),
+    )
+    found = check_scene(scene)
+    assert [(f.weight, f.about) for f in found.findings if f.weight in ("fault", "over")] == [
+        ("fault", "supply other"),
+        ("fault", "join a to b"),
+        ("fault", "feed 0"),
+        ("over", "supply psu"),
+    ]
+    order = ["fault", "over", "caution", "note"]
+    places = [order.index(f.weight) for f in found.findings]
+    assert places == sorted(places)
+    assert all(f.says and f.do and f.source for f in found.findings)
+    assert found.breaks
