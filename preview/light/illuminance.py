@@ -22,13 +22,14 @@ import numpy as np
 
 from preview.light.emission import Lines
 from preview.light.room import Boxes
-from preview.light.shadow import visible_share
-from preview.scene.layout import Floats
+from preview.light.shadow import Along, visible_share
+from preview.scene.layout import Floats, Ints
 
 __all__ = ["lux_per_lumen"]
 
 _NEAREST_M = 0.001  # a point on the line itself is taken to be this far off it
 _WIDE = 6.0  # widths of the band within which it is more than a line
+_FAR = 6.0  # groups' lengths beyond which light is even over a group
 _GAUSS = ((-0.5 * np.sqrt(0.6), 5 / 18), (0.0, 8 / 18), (0.5 * np.sqrt(0.6), 5 / 18))
 
 
@@ -69,11 +70,47 @@ def _add_line(
             weight * _unshaded(lines, line, inner[near], normals[rows[near]], offset) for offset, weight in _GAUSS
         )
     if shadows:
-        share = visible_share(lines, line, boxes, inner, skip)
+        share = visible_share(lines, line, boxes, inner, skip, _along(lines, line, inner, normals[rows]))
         if share is not None:
             part *= share
     first = int(lines.first[line])
     result[rows, first : first + int(lines.count[line])] = part
+
+
+def _along(lines: Lines, line: int, points: Floats, normals: Floats) -> Along:
+    """Where on the line, counted in groups, a place lies by the light that reaches a point from the group's two parts."""
+    tangent, step, last = lines.tangent[line], float(lines.group_m[line]), int(lines.count[line]) - 1
+    span = lines.start_m[line] - points
+    foot = span @ tangent
+    square = np.maximum((span**2).sum(axis=1) - foot**2, _NEAREST_M**2)
+    slope = normals @ tangent
+    level = (normals * span).sum(axis=1) - foot * slope
+    distance = np.sqrt(square)
+
+    def along(rows: Ints, place_m: Floats) -> Floats:
+        result = np.asarray(place_m / step)
+        near = np.nonzero(distance[rows] < _FAR * step)[0]
+        if not len(near):
+            return result
+        rows, place_m = rows[near], place_m[near]
+        group = np.clip(np.floor(place_m / step), 0, last)
+        x, s, d, sq, lv = foot[rows], slope[rows], distance[rows], square[rows], level[rows]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            zero = np.where(s != 0, -lv / s, 0.0)
+        below, above = np.where(s > 0, zero, -np.inf), np.where(s < 0, zero, np.inf)
+
+        def up_to(t: Floats) -> Floats:
+            place = np.clip(x + t, below, above)
+            return (lv * place / (2 * sq) - 0.5 * s) / (sq + place**2) + lv / (2 * sq * d) * np.arctan(place / d)
+
+        begin, end = up_to(group * step), up_to((group + 1) * step)
+        whole = end - begin
+        part = place_m / step - group
+        np.divide(up_to(place_m) - begin, whole, out=part, where=whole > 1e-9 * np.abs(end) + 1e-300)
+        result[near] = group + np.clip(part, 0.0, 1.0)
+        return result
+
+    return along
 
 
 def _unshaded(lines: Lines, line: int, points: Floats, normals: Floats, offset: float) -> Floats:

@@ -7,6 +7,7 @@ first, then the faces of the boxes that are not flush against a wall. Lengths in
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -14,13 +15,16 @@ from preview.light.colour import linear_of_finish
 from preview.scene.layout import Bools, Floats, Ints
 from preview.scene.model import Scene
 
-__all__ = ["FACES", "TOUCH_M", "Boxes", "Surfaces", "boxes_of", "inside_boxes", "surfaces_of"]
+__all__ = ["FACES", "SHRINK_M", "TOUCH_M", "Boxes", "Surfaces", "boxes_of", "inside_boxes", "surfaces_of"]
 
 FACES = ("left", "right", "front", "back", "floor", "ceiling")
 """The room's faces in the order of their axis: x low and high, y low and high, z low and high."""
 
 TOUCH_M = 0.0005
 """Surfaces nearer to each other than this touch."""
+
+SHRINK_M = 0.0002
+"""How far inside a box's faces light is stopped."""
 
 _AXES_UV = ((1, 2), (0, 2), (0, 1))  # u and v of a face across x, y, z
 
@@ -34,6 +38,26 @@ class Boxes:
 
     def __len__(self) -> int:
         return len(self.low_m)
+
+    @cached_property
+    def opaque_m(self) -> tuple[Floats, Floats]:
+        """Low and high corners (B, 3) of what stops light: a hair inside each box, so that it does not shade what touches it.
+
+        Where two boxes touch there is no gap between them for light to leak through.
+        """
+        low, high = self.low_m + SHRINK_M, self.high_m - SHRINK_M
+        for axis in range(3):
+            others = [k for k in range(3) if k != axis]
+            beside = np.ones((len(self), len(self)), dtype=bool)  # [a, b]: b overlaps a across the axis
+            for k in others:
+                beside &= np.minimum(self.high_m[:, None, k], self.high_m[None, :, k]) > np.maximum(
+                    self.low_m[:, None, k], self.low_m[None, :, k]
+                )
+            met = beside & (np.abs(self.high_m[:, None, axis] - self.low_m[None, :, axis]) <= TOUCH_M)
+            plane = np.where(met, self.low_m[None, :, axis], -np.inf).max(axis=1, initial=-np.inf)
+            high[:, axis] = np.where(met.any(axis=1), plane, high[:, axis])
+            low[:, axis] = np.where(met.any(axis=0), self.low_m[:, axis], low[:, axis])
+        return low, high
 
 
 @dataclass(frozen=True)

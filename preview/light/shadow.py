@@ -1,27 +1,34 @@
-"""Which part of a line of light a solid box hides from a point.
+"""Which part of a line of light solid boxes hide from a point.
 
 Seen from a point P, a convex box hides one unbroken interval of a straight line. On the triangle between P and the line
-X = P + λ(A − P) + λ t T, with λ from 0 at P to 1 on the line and t along it, the box's six planes bound λ and t; for a line parallel
-to a room axis two slabs bound λ alone and the third bounds t as a function of 1/λ, so the interval's ends lie at the ends of λ.
-Exact for those; a line that runs askew is tested at single points instead.
+X = P + λ(A − P) + λ t T, with λ from 0 at P to 1 on the line and t along it, the box's six planes are straight lines in λ and μ = λ t,
+so what is hidden is a convex polygon there and the interval's ends are the least and the greatest μ/λ of its corners. For a line
+parallel to a room axis two slabs bound λ alone and the third bounds t as a function of 1/λ: the ends lie at the ends of λ.
 
-A band of light is hidden bit by bit: it is cut into parallel lines, which gives the half-shadow its width.
+A band of light is hidden bit by bit: it is cut into parallel strands, which gives the half-shadow its width. Where the edge of a
+shadow runs along the band, so that one of its edges is hidden and the other is not, the strands are many. On each strand the boxes'
+intervals are joined before they are measured, so that two boxes that touch hide what one box of their shape would.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import combinations
 
 import numpy as np
 
 from preview.light.emission import Lines
 from preview.light.room import Boxes
-from preview.scene.layout import Bools, Floats
+from preview.scene.layout import Bools, Floats, Ints
 
-__all__ = ["hidden_points", "visible_share"]
+__all__ = ["Along", "hidden_points", "visible_share"]
+
+Along = Callable[[Ints, Floats], Floats]
+"""Of rows (M,) of the points and places t (M,) on the line in metres: the place in groups, 2.5 half the light of group 2 on."""
 
 _STRANDS = 4
-"""Parallel lines that a band is cut into."""
-
-_SHRINK_M = 0.0002  # a box does not shade what merely touches it
+_STRANDS_EDGE = 16
+_NEAREST = 1e-9  # λ from which a box counts: the point itself may lie on it
 
 
 def hidden_points(boxes: Boxes, eyes_m: Floats, points_m: Floats) -> Bools:
@@ -34,7 +41,7 @@ def hidden_points(boxes: Boxes, eyes_m: Floats, points_m: Floats) -> Bools:
     inverse = [1.0 / ray[:, k] for k in range(3)]
     reach_low = np.minimum(eyes, points_m).min(axis=0) if len(points_m) else np.zeros(3)
     reach_high = np.maximum(eyes, points_m).max(axis=0) if len(points_m) else np.zeros(3)
-    for low, high in zip(boxes.low_m + _SHRINK_M, boxes.high_m - _SHRINK_M, strict=True):
+    for low, high in zip(*boxes.opaque_m, strict=True):
         if (low >= high).any() or (reach_low >= high).any() or (reach_high <= low).any():
             continue
         enter, leave = np.zeros(len(points_m)), np.ones(len(points_m))
@@ -46,110 +53,171 @@ def hidden_points(boxes: Boxes, eyes_m: Floats, points_m: Floats) -> Bools:
     return hidden
 
 
-def _interval(
+def _interval(low: Floats, high: Floats, points: Floats, start: Floats, tangent: Floats) -> tuple[Floats, Floats]:
+    """Ends of the part of a line that one box hides from points (..., N, 3); empty where first ≥ last.
+
+    `start` (3,) is the line's, or (S, 1, 3) those of S parallel strands; the ends are (..., N) or (S, N).
+    """
+    axis = int(np.abs(tangent).argmax())
+    if abs(tangent[axis]) > 1 - 1e-9:
+        return _interval_along_axis(low, high, points, start, axis, float(np.sign(tangent[axis])))
+    return _interval_askew(low, high, points, start, tangent)
+
+
+def _interval_along_axis(
     low: Floats, high: Floats, points: Floats, start: Floats, axis: int, sign: float
 ) -> tuple[Floats, Floats]:
-    """Ends (N,), (N,) of the part of a line along ±`axis` that one box hides from points (N, 3); empty where low ≥ high."""
-    enter = np.full(len(points), 1e-9)
-    leave = np.ones(len(points))
     step = start - points
+    enter = np.full(step.shape[:-1], _NEAREST)
+    leave = np.ones(step.shape[:-1])
     with np.errstate(divide="ignore", invalid="ignore"):
         for k in range(3):
             if k == axis:
                 continue
-            inverse = 1.0 / step[:, k]
-            near, far = (low[k] - points[:, k]) * inverse, (high[k] - points[:, k]) * inverse
-            still = step[:, k] == 0
+            inverse = 1.0 / step[..., k]
+            near, far = (low[k] - points[..., k]) * inverse, (high[k] - points[..., k]) * inverse
+            still = step[..., k] == 0
             if still.any():
-                outside = (points[:, k] <= low[k]) | (points[:, k] >= high[k])
+                outside = (points[..., k] <= low[k]) | (points[..., k] >= high[k])
                 near = np.where(still, np.where(outside, 2.0, -np.inf), near)
                 far = np.where(still, np.where(outside, 2.0, np.inf), far)
             np.maximum(enter, np.minimum(near, far), out=enter)
             np.minimum(leave, np.maximum(near, far), out=leave)
     empty = enter >= leave
-    enter = np.where(empty, 1.0, enter)
-    leave = np.where(empty, 1.0, leave)
+    np.copyto(enter, 1.0, where=empty)
+    np.copyto(leave, 1.0, where=empty)
     # Along the line, X = P + λ(step + sign·t) on the axis lies in the slab for t between these, at each λ.
-    edges = [
-        ((bound - points[:, axis]) / lam - step[:, axis]) * sign
-        for bound in (low[axis], high[axis])
-        for lam in (enter, leave)
+    first, last = np.full(enter.shape, np.inf), np.full(enter.shape, -np.inf)
+    for lam in (enter, leave):
+        inverse = sign / lam
+        beside = step[..., axis] * sign
+        for bound in (low[axis], high[axis]):
+            t = (bound - points[..., axis]) * inverse - beside
+            np.minimum(first, t, out=first)
+            np.maximum(last, t, out=last)
+    np.copyto(last, -np.inf, where=empty)
+    return first, last
+
+
+def _interval_askew(low: Floats, high: Floats, points: Floats, start: Floats, tangent: Floats) -> tuple[Floats, Floats]:
+    # Half planes a·λ + b·μ ≤ c: six of the box, and λ between a hair and 1.
+    step = start - points
+    shape = step.shape[:-1]
+    planes: list[tuple[Floats, float, Floats]] = [
+        (np.ones(shape), 0.0, np.ones(shape)),
+        (-np.ones(shape), 0.0, np.full(shape, -_NEAREST)),
     ]
-    first = np.minimum(np.minimum(edges[0], edges[1]), np.minimum(edges[2], edges[3]))
-    last = np.maximum(np.maximum(edges[0], edges[1]), np.maximum(edges[2], edges[3]))
-    return np.where(empty, 1.0, first), np.where(empty, 0.0, last)
+    for k in range(3):
+        planes.append((step[..., k], float(tangent[k]), high[k] - points[..., k]))
+        planes.append((-step[..., k], -float(tangent[k]), points[..., k] - low[k]))
+    first, last = np.full(shape, np.inf), np.full(shape, -np.inf)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        for (a1, b1, c1), (a2, b2, c2) in combinations(planes, 2):
+            inverse = 1.0 / (a1 * b2 - a2 * b1)
+            lam, mu = (c1 * b2 - c2 * b1) * inverse, (a1 * c2 - a2 * c1) * inverse
+            inside = np.isfinite(lam) & np.isfinite(mu) & (lam > 0)
+            for a, b, c in planes:
+                inside &= a * lam + b * mu <= c + 1e-9
+            t = mu / lam
+            np.minimum(first, t, out=first, where=inside)
+            np.maximum(last, t, out=last, where=inside)
+    return first, last
 
 
-def visible_share(lines: Lines, line: int, boxes: Boxes, points_m: Floats, skip: int = -1) -> Floats | None:
+def visible_share(
+    lines: Lines, line: int, boxes: Boxes, points_m: Floats, skip: int = -1, along: Along | None = None
+) -> Floats | None:
     """Share (N, count) of each group of one line that points (N, 3) see past the boxes; None where nothing is hidden.
 
-    `skip` is the number of a box that is not tested: the one whose own face the points lie on.
+    `skip` is the number of a box that is not tested: the one whose own face the points lie on. With `along` it is the share of each
+    group's light at the point; without it the share of its length.
     """
-    start, tangent, across = lines.start_m[line], lines.tangent[line], lines.across[line]
-    count, step, width = int(lines.count[line]), float(lines.group_m[line]), float(lines.width_m[line])
-    length = count * step
+    start, tangent = lines.start_m[line], lines.tangent[line]
+    step, width = float(lines.group_m[line]), float(lines.width_m[line])
+    length = float(lines.count[line]) * step
     reach_low = np.minimum(start, start + length * tangent) - width
     reach_high = np.maximum(start, start + length * tangent) + width
     reach_low, reach_high = np.minimum(reach_low, points_m.min(axis=0)), np.maximum(reach_high, points_m.max(axis=0))
-    axis = int(np.abs(tangent).argmax())
-    straight = abs(tangent[axis]) > 1 - 1e-9
-    share: Floats | None = None
-    for b in range(len(boxes)):
-        low, high = boxes.low_m[b] + _SHRINK_M, boxes.high_m[b] - _SHRINK_M
+    near: list[tuple[Floats, Floats, Ints]] = []  # low and high corner, rows of the points that a box may shade
+    for b, (low, high) in enumerate(zip(*boxes.opaque_m, strict=True)):
         if b == skip or (low >= high).any() or (reach_low >= high).any() or (reach_high <= low).any():
             continue
-        rows = np.arange(len(points_m))
-        if straight:
-            # Only points for which a box thicker by the band's width hides something are looked at closely.
-            sign = float(np.sign(tangent[axis]))
-            first, last = _interval(low - width, high + width, points_m, start, axis, sign)
-            rows = np.nonzero((last > first) & (last > 0) & (first < length))[0]
-            if not len(rows):
-                continue
-            part = _hidden_straight(low, high, points_m[rows], start, across * width, axis, sign, count, step)
-        else:
-            part = _hidden_askew(Boxes(low[None], high[None]), points_m, start, tangent, across * width, count, step)
-        if share is None:
-            share = np.ones((len(points_m), count))
-        share[rows] *= 1.0 - part
+        # Only points for which a box thicker by the band's width hides something are looked at closely.
+        first, last = _interval(low - width, high + width, points_m, start, tangent)
+        rows = np.nonzero((last > first) & (last > 0) & (first < length))[0]
+        if len(rows):
+            near.append((low, high, rows))
+    if not near:
+        return None
+    shaded = np.unique(np.concatenate([rows for _, _, rows in near]))
+    edge = _on_an_edge(lines, line, near, points_m)
+    share = np.ones((len(points_m), int(lines.count[line])))
+    for rows, strands in ((shaded[~edge[shaded]], _STRANDS), (shaded[edge[shaded]], _STRANDS_EDGE)):
+        if len(rows):
+            share[rows] = 1.0 - _hidden(lines, line, near, points_m, rows, strands, along)
     return share
 
 
-_OFFSETS = (np.arange(_STRANDS) + 0.5) / _STRANDS - 0.5
+def _strands(lines: Lines, line: int, offsets: Floats) -> Floats:
+    """(S, 1, 3) starts of parallel lines at `offsets` (S,) widths from the band's middle."""
+    return np.asarray(lines.start_m[line] + (offsets * lines.width_m[line])[:, None, None] * lines.across[line])
 
 
-def _hidden_straight(
-    low: Floats,
-    high: Floats,
+def _on_an_edge(lines: Lines, line: int, near: list[tuple[Floats, Floats, Ints]], points: Floats) -> Bools:
+    """(N,) true where some box hides nothing of one edge of the band or of both."""
+    edge = np.zeros(len(points), dtype=bool)
+    length = float(lines.count[line] * lines.group_m[line])
+    starts = _strands(lines, line, np.array([-0.5, 0.5]))
+    for low, high, rows in near:
+        first, last = _interval(low, high, points[rows], starts, lines.tangent[line])
+        edge[rows] |= ~(np.minimum(last, length) > np.maximum(first, 0.0)).all(axis=0)
+    return edge
+
+
+def _hidden(
+    lines: Lines,
+    line: int,
+    near: list[tuple[Floats, Floats, Ints]],
     points: Floats,
-    start: Floats,
-    band: Floats,
-    axis: int,
-    sign: float,
-    count: int,
-    step: float,
+    rows: Ints,
+    strands: int,
+    along: Along | None,
 ) -> Floats:
-    """(N, count) share of each group of a line along ±`axis` that one box hides from points (N, 3)."""
-    hidden = np.zeros((len(points), count))
-    begins = np.arange(count) * step
-    for offset in _OFFSETS:
-        first, last = _interval(low, high, points, start + offset * band, axis, sign)
-        overlap = np.minimum(last[:, None], begins + step)
-        overlap -= np.maximum(first[:, None], begins)
-        np.maximum(overlap, 0.0, out=overlap)
-        hidden += overlap
-    hidden *= 1 / (step * _STRANDS)
-    return hidden
-
-
-def _hidden_askew(
-    box: Boxes, points: Floats, start: Floats, tangent: Floats, band: Floats, count: int, step: float
-) -> Floats:
-    """The same for a line in any direction, from the middle of each group."""
-    places = start + ((np.arange(count) + 0.5) * step)[:, None] * tangent
-    hidden = np.zeros((len(points), count))
-    eyes = np.repeat(points, count, axis=0)
-    for offset in _OFFSETS:
-        ends = np.tile(places + offset * band, (len(points), 1))
-        hidden += hidden_points(box, eyes, ends).reshape(len(points), count) * (1 / _STRANDS)
-    return hidden
+    """(M, count) hidden share of each group, from the points numbered `rows`."""
+    count, step = int(lines.count[line]), float(lines.group_m[line])
+    length = count * step
+    place = np.full(len(points), -1)
+    place[rows] = np.arange(len(rows))
+    boxes = [(low, high, these) for low, high, some in near if len(these := some[place[some] >= 0])]
+    starts = _strands(lines, line, (np.arange(strands) + 0.5) / strands - 0.5)
+    first = np.full((len(boxes), strands, len(rows)), np.inf)
+    last = np.full(first.shape, -np.inf)
+    for b, (low, high, these) in enumerate(boxes):
+        begin, end = _interval(low, high, points[these], starts, lines.tangent[line])
+        np.maximum(begin, 0.0, out=begin)
+        np.minimum(end, length, out=end)
+        empty = begin >= end
+        np.copyto(begin, np.inf, where=empty)
+        first[b, :, place[these]], last[b, :, place[these]] = begin.T, end.T
+    if len(boxes) > 1:
+        order = np.argsort(first, axis=0)
+        first, last = np.take_along_axis(first, order, 0), np.take_along_axis(last, order, 0)
+        # What an earlier box hides is not hidden twice.
+        np.maximum(first[1:], np.maximum.accumulate(last, axis=0)[:-1], out=first[1:])
+    at = np.nonzero(first < last)
+    row, low_m, high_m = at[2], first[at], last[at]
+    # Hidden from a to b in groups: a sum of ramps that rise by one over the group they end in, kept as their differences.
+    change = np.zeros(len(rows) * (count + 2))
+    for end_m, sign in ((low_m, -1.0), (high_m, 1.0)):
+        places = end_m / step
+        if along is not None:
+            inner = np.nonzero((end_m > 0) & (end_m < length))[0]
+            places[inner] = along(rows[row[inner]], end_m[inner])
+        group = np.minimum(places.astype(np.int64), count)
+        part = places - group
+        cell = row * (count + 2) + group
+        change += np.bincount(cell, sign * (part - 1.0), len(change))
+        change -= np.bincount(cell + 1, sign * part, len(change))
+    hidden = np.cumsum(change.reshape(len(rows), count + 2)[:, :count], axis=1)
+    hidden *= 1 / strands
+    return np.clip(hidden, 0.0, 1.0, out=hidden)
