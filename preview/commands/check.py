@@ -47,7 +47,9 @@ def command(scene: str, kwh_price: float | None, no_eyes: bool, as_json: bool) -
 
     plan = load(scene)
     with progress_bar("Reading the plan", 1000) as bar:
-        found = check_scene(plan, kwh_price=kwh_price, progress=lambda done, steps: bar(1000 * done // steps))
+        found = check_scene(
+            plan, kwh_price=kwh_price, eyes=not no_eyes, progress=lambda share: bar(round(1000 * share))
+        )
     if as_json:
         print_json(found.as_json(plan))
     else:
@@ -58,7 +60,7 @@ def command(scene: str, kwh_price: float | None, no_eyes: bool, as_json: bool) -
 
 def check_text(scene: Scene, found: Checked) -> str:
     """The findings in few lines each: weight, about, says; then what to do, and the source."""
-    from preview.commands.table import assumed_lines
+    from preview.commands.table import assumed_lines, table
     from preview.power.finding import WEIGHTS
 
     words = {"fault": "fault", "over": "limit passed", "caution": "caution", "note": "note"}
@@ -72,6 +74,21 @@ def check_text(scene: Scene, found: Checked) -> str:
         lines += _wrapped(head, "", " " * 9)
         lines += _wrapped(f"do: {finding.do}", " " * 9, " " * 13)
         lines += _wrapped(f"source: {finding.source}", " " * 9, " " * 13)
+    rows = [
+        [
+            dots["run"], f"{dots['pitch_mm']:.1f}", f"{dots['depth_mm']:.1f}", f"{100 * dots['ripple']:.1f}",
+            f"{dots['visible_within_m']:.1f}", f"{dots['viewer_m']:.1f}" if dots["in_view"] else "not seen",
+        ]
+        for dots in found.dots
+    ]  # fmt: skip
+    heads = ["<dots of run", "pitch mm", "depth mm", "ripple %", "show within m", "viewer at m"]
+    lines += ["", table(heads, rows)]
+    if found.flashes:
+        rows = [
+            [one["look"], f"{one['general_per_s']:g}", f"{one['red_per_s']:g}", f"{one['at_s']:.1f}"]
+            for one in found.flashes
+        ]
+        lines += ["", table(["<flashes of look", "general a s", "red a s", "at s"], rows)]
     if scene.assumed:
         lines += ["", assumed_lines(scene.assumed)]
     return "\n".join(lines)

@@ -5,17 +5,21 @@ What `covecast check` prints and what the folder for the fitter repeats.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
 
+from preview.handover.frames import film_of, stage_of
+from preview.light.dots import Dots, dots_of
 from preview.looks.drives import channel_blocks, drive_blocks
+from preview.looks.flashing import Flashes, flashes_of
+from preview.looks.flicker import strip_flicker
 from preview.looks.library import looks_of
 from preview.power.cap import cap_any, cap_of
 from preview.power.cautions import any_findings, look_findings, source_findings, strip_findings, wire_findings
-from preview.power.finding import Finding, breaks_a_limit, by_weight, merged
+from preview.power.finding import Finding, Weight, breaks_a_limit, by_weight, merged
 from preview.power.meter import meter_frames
 from preview.power.network import build
 from preview.power.solve import solve
@@ -24,8 +28,20 @@ from preview.scene.model import Scene
 
 __all__ = ["Checked", "check_scene"]
 
-Progress = Callable[[int, int], None]
-"""Called with the steps done and the steps there are."""
+Progress = Callable[[float], None]
+"""Called with the share that is done, 0 to 1."""
+
+EYES_SIZE = (256, 144)
+"""Pixels of the pictures that flashes are counted in: finer than the 0.4° at which they are looked at, for fields up to 100°."""
+
+EYES_FPS = 30.0
+"""Most pictures a second that they are counted in."""
+
+EYES_SHARE = 0.85
+"""Part of the whole time that the pictures take, roughly."""
+
+WCAG = "WCAG 2.2, success criterion 2.3.1; the plan's limits.flashes_per_s"
+CSF = "Barten's contrast sensitivity (1999), at the cover's luminance with every colour full"
 
 
 @dataclass(frozen=True)
@@ -53,14 +69,24 @@ class Checked:
         }
 
 
-def check_scene(scene: Scene, *, kwh_price: float | None = None, progress: Progress | None = None) -> Checked:
-    """Read a plan. `kwh_price` is in the scene's currency; `progress` hears of each look.
+def check_scene(
+    scene: Scene, *, kwh_price: float | None = None, eyes: bool = True, progress: Progress | None = None
+) -> Checked:
+    """Read a plan. `kwh_price` is in the scene's currency. `eyes`: draw every look and count its flashes, which takes longest.
 
     Raises CovecastError where the plan is no network or an effect fails.
     """
+    tell = progress or (lambda share: None)
     layout = lay_out(scene)
-    found = _electrical(scene, layout, kwh_price, progress or (lambda done, steps: None))
-    return Checked(tuple(by_weight(merged(found))))
+    found = _electrical(scene, layout, kwh_price, lambda share: tell(share * ((1 - EYES_SHARE) if eyes else 1.0)))
+    dots = dots_of(scene, layout)
+    found += [*_dots(dots), *_flicker(scene)]
+    flashes: list[tuple[str, Flashes]] = []
+    if eyes:
+        flashes = _flashes(scene, lambda share: tell(1 - EYES_SHARE + EYES_SHARE * share))
+        found += _flashing(scene, flashes)
+    told = [{"look": name, **asdict(one)} for name, one in flashes]
+    return Checked(tuple(by_weight(merged(found))), tuple(asdict(one) for one in dots), tuple(told))
 
 
 def _electrical(scene: Scene, layout: Layout, kwh_price: float | None, progress: Progress) -> list[Finding]:
@@ -74,7 +100,7 @@ def _electrical(scene: Scene, layout: Layout, kwh_price: float | None, progress:
         metered.append(one)
         if one.breaks:
             caps[look.name] = cap_of(scene, layout, network, channel_blocks(scene, layout, look), f"look {look.name}")
-        progress(number, len(looks))
+        progress(number / len(looks))
     full = np.full((1, layout.groups, layout.colours), 255, dtype=np.uint8)
     everything = meter_frames(scene, layout, network, [full], 1.0, name="any")
     dark = solve(network, np.zeros_like(full))
@@ -85,3 +111,50 @@ def _electrical(scene: Scene, layout: Layout, kwh_price: float | None, progress:
         *any_findings(scene, everything, cap_any(scene, layout, network)),
         *strip_findings(scene, float(dark.supply_a.sum()), float(dark.supply_w[0]), kwh_price),
     ]
+
+
+def _dots(dots: tuple[Dots, ...]) -> Iterator[Finding]:
+    for one in dots:
+        if one.shows:
+            through = "through its cover" if one.channel is not None else "on the bare strip"
+            says = (
+                f"single LEDs show {through} to the viewer {one.viewer_m:.1f} m away; "
+                f"they show within {one.visible_within_m:.1f} m"
+            )
+            do = "a deeper channel, a milkier cover or more LEDs a metre (`covecast dots` tries them), or hide it from view"
+            yield Finding("caution", f"run {one.run}", says, do, CSF)
+
+
+def _flicker(scene: Scene) -> Iterator[Finding]:
+    for one in strip_flicker(scene):
+        if one.region != "no effect":
+            weight: Weight = "note" if one.region == "low risk" else "caution"
+            yield Finding(weight, f"strip {one.strip}", one.says, one.do or "nothing, where nobody minds", one.source)
+
+
+def _flashes(scene: Scene, progress: Progress) -> list[tuple[str, Flashes]]:
+    """The flashes of every look as it loops, in the drawn room from the viewer's eye."""
+    stage = stage_of(scene, EYES_SIZE, lambda share: progress(0.2 * share))
+    rate = min(EYES_FPS, scene.assume.data_frames_per_s)
+    found = []
+    for number, look in enumerate(scene.look):
+        film = film_of(stage, look, frames_per_s=rate)
+        if film.ready.period_s == 0:  # it stands still: one picture says all
+            film = film_of(stage, look, frames_per_s=rate, seconds=min(look.seconds, 1 / rate))
+
+        def done(frame: int, frames: int, number: int = number) -> None:
+            progress(0.2 + 0.8 * (number + frame / frames) / len(scene.look))
+
+        found.append((look.name, flashes_of(film.pictures(done), rate, scene.viewer.field_deg)))
+    return found
+
+
+def _flashing(scene: Scene, flashes: list[tuple[str, Flashes]]) -> Iterator[Finding]:
+    limit = scene.limits.flashes_per_s
+    for name, one in flashes:
+        if not one.within(limit):
+            kinds = [("general", one.general_per_s), ("red", one.red_per_s)]
+            counts = " and ".join(f"{n:g} {kind}" for kind, n in kinds if n > limit)
+            says = f"{counts} flashes in the second from {one.at_s:.2f} s, {limit:g} are allowed: it can bring on a seizure"
+            do = "slow the effect, lower its level or its contrast, or keep it out of view"
+            yield Finding("over", f"look {name}", says, do, WCAG)
