@@ -23,7 +23,7 @@ FACES = ("left", "right", "front", "back", "floor", "ceiling")
 TOUCH_M = 0.0005
 """Surfaces nearer to each other than this touch."""
 
-SHRINK_M = 0.0002
+SHRINK_M = 0.00001
 """How far inside a box's faces light is stopped."""
 
 _AXES_UV = ((1, 2), (0, 2), (0, 1))  # u and v of a face across x, y, z

@@ -27,7 +27,7 @@ Along = Callable[[Ints, Floats], Floats]
 """Of rows (M,) of the points and places t (M,) on the line in metres: the place in groups, 2.5 half the light of group 2 on."""
 
 _STRANDS = 4
-_STRANDS_EDGE = 16
+_STRANDS_EDGE = 24
 _NEAREST = 1e-9  # λ from which a box counts: the point itself may lie on it
 
 
