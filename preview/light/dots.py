@@ -20,9 +20,19 @@ from preview.light.ripple import amplitude, ripple, transfer
 from preview.light.room import boxes_of
 from preview.light.shadow import hidden_points
 from preview.scene.layout import Bools, Floats, Layout
-from preview.scene.model import Channel, Scene
+from preview.scene.model import Channel, Scene, Strip
 
-__all__ = ["COVER_REFLECTANCE", "Dots", "Line", "Steps", "dots_of", "line_of_run", "steps_of"]
+__all__ = [
+    "COVER_REFLECTANCE",
+    "Dots",
+    "Line",
+    "Steps",
+    "dots_of",
+    "full_lumen_per_m",
+    "line_of",
+    "longest_piece",
+    "steps_of",
+]
 
 COVER_REFLECTANCE = 0.45
 """Reflectance of an unlit cover. Common practice, no source."""
@@ -97,26 +107,30 @@ class Steps:
     visible_within_m: float
 
 
-def line_of_run(scene: Scene, lines: Lines, run: int, channel: Channel | None = None) -> Line:
-    """One run as a lit line; `channel` puts another over it."""
-    plan = scene.run[run]
-    strip = scene.strip[plan.strip]
-    name = plan.channel
-    own = channel if channel is not None else scene.channel[name] if name is not None else None
-    pieces = np.nonzero(lines.run == run)[0]
-    scatters = own is not None and own.cover != "clear"
-    room = COVER_REFLECTANCE * float(scene.room.ambient_lux) / np.pi
+def line_of(strip: Strip, channel: Channel | None, length_m: float, ambient_lux: float) -> Line:
+    """A straight length of strip in a channel, or bare, in a room's light."""
+    scatters = channel is not None and channel.cover != "clear"
     return Line(
         pitch_m=1 / strip.leds_per_m,
-        depth_m=own.depth_mm / 1000 if own is not None and scatters else 0.0,
-        spread_m=own.spread_mm / 1000 if own is not None and scatters else 0.0,
+        depth_m=channel.depth_mm / 1000 if channel is not None and scatters else 0.0,
+        spread_m=channel.spread_mm / 1000 if channel is not None and scatters else 0.0,
         # LEDs that are seen as they are make a line as wide as they are, whatever the width of the channel
-        width_m=own.width_mm / 1000 if own is not None and scatters else BARE_WIDTH_M,
-        length_m=float(lines.length_m[pieces].max()),
+        width_m=channel.width_mm / 1000 if channel is not None and scatters else BARE_WIDTH_M,
+        length_m=length_m,
         group_m=strip.cut_m,
-        room_cd_m2=room if scatters else 0.0,
-        sent=own.transmission * (1 - own.side_fraction) if own is not None else 1.0,
+        room_cd_m2=COVER_REFLECTANCE * ambient_lux / np.pi if scatters else 0.0,
+        sent=channel.transmission * (1 - channel.side_fraction) if channel is not None else 1.0,
     )
+
+
+def longest_piece(scene: Scene, lines: Lines, run: int) -> tuple[Line, slice]:
+    """The longest straight piece of a run, where its dots show best, and its groups in the layout."""
+    plan = scene.run[run]
+    channel = scene.channel[plan.channel] if plan.channel is not None else None
+    pieces = np.nonzero(lines.run == run)[0]
+    piece = int(pieces[lines.length_m[pieces].argmax()])
+    line = line_of(scene.strip[plan.strip], channel, float(lines.length_m[piece]), float(scene.room.ambient_lux))
+    return line, slice(int(lines.first[piece]), int(lines.first[piece] + lines.count[piece]))
 
 
 def _seen_from(scene: Scene, lines: Lines) -> tuple[Floats, Bools]:
@@ -139,15 +153,20 @@ def _seen_from(scene: Scene, lines: Lines) -> tuple[Floats, Bools]:
     return distance, seen
 
 
+def full_lumen_per_m(strip: Strip) -> float:
+    """Flux of a metre with every colour fully on at rated current, in lumen."""
+    colours = [strip.red, strip.green, strip.blue, *([strip.white] if strip.white is not None else [])]
+    return sum(colour.lumen for colour in colours) / strip.cut_m
+
+
 def dots_of(scene: Scene, layout: Layout) -> tuple[Dots, ...]:
     """The dots of every run, in the scene's order."""
     lines = lines_of(scene, layout)
     distance, seen = _seen_from(scene, lines)
     found = []
     for run, plan in enumerate(scene.run):
-        line = line_of_run(scene, lines, run)
-        lumen = float(layout.lumen[layout.run_slice(run)].sum(axis=1).mean())
-        cd_m2 = float(line.luminance(lumen / line.group_m))
+        line, _ = longest_piece(scene, lines, run)
+        cd_m2 = float(line.luminance(full_lumen_per_m(scene.strip[plan.strip])))
         viewer_m = float(distance[run])
         found.append(
             Dots(
@@ -179,7 +198,7 @@ def steps_of(scene: Scene, layout: Layout, group_xyz: Floats) -> tuple[Steps, ..
         y, place = xyz[here, 1], uv[here]
         if len(y) < 2:
             continue
-        line = line_of_run(scene, lines, run)
+        line, _ = longest_piece(scene, lines, run)
         pair = y[1:] + y[:-1]
         contrast = np.abs(y[1:] - y[:-1]) / np.maximum(pair, 1e-12)
         both = np.minimum(y[1:], y[:-1]) > _DARK * np.maximum(y[1:], y[:-1])
