@@ -12,11 +12,11 @@ MOOD = "calm"
 
 DIALS = (
     kit.Dial("breath_s", "s", 2, 60, 8, "one breath, in and out"),
-    kit.Dial("inhale_part", "", 0.2, 0.7, 0.42, "part of the breath that is breathing in"),
-    kit.Dial("in_k", "K", 1000, 15000, 1700, "colour temperature when breathed out"),
-    kit.Dial("full_k", "K", 1000, 15000, 2900, "colour temperature at the full breath"),
-    kit.Dial("rest", "", 0, 1, 0.2, "how bright it is felt when breathed out"),
-    kit.Dial("run_later_s", "s", 0, 10, 0.25, "how much later each further run breathes"),
+    kit.part_dial("inhale_part", 0.42, "part of the breath that is breathing in", 0.2, 0.7),
+    kit.kelvin_dial("in_k", 1700, "the light when breathed out"),
+    kit.kelvin_dial("full_k", 2900, "the light at the full breath"),
+    kit.part_dial("rest", 0.2, "how bright it is felt when breathed out"),
+    kit.later_dial(0.25, "breathes", 10),
 )
 
 

@@ -11,11 +11,11 @@ from effects import kit
 MOOD = "warm"
 
 DIALS = (
-    kit.Dial("rise_s", "s", 1, 3600, 8, "how long one place takes from dark to day"),
+    kit.Dial("rise_s", "s", 2, 3600, 8, "how long one place takes from dark to day"),
     kit.Dial("spread_m_per_s", "m/s", 0.001, 20, 0.9, "how fast the dawn spreads through the room"),
-    kit.Dial("from_k", "K", 1000, 15000, 1500, "colour temperature of the first glow"),
-    kit.Dial("to_k", "K", 1000, 15000, 4000, "colour temperature of the day"),
-    kit.Dial("start_part", "", 0, 1, 0.2, "where it begins: 0 the left wall of the room, 1 the right"),
+    kit.kelvin_dial("from_k", 1500, "the first glow"),
+    kit.kelvin_dial("to_k", 4000, "the day"),
+    kit.part_dial("start_part", 0.2, "where it begins: 0 the left wall of the room, 1 the right"),
     kit.Dial("hold_s", "s", 0, 3600, 4, "how long the day lasts, where it ends"),
     kit.Dial("fall_s", "s", 0, 3600, 0, "how long dusk takes, after which dawn comes again; 0: the day stays"),
 )

@@ -16,7 +16,7 @@ DIALS = (
     kit.Dial("branch_m", "m", 0.05, 2, 0.22, "length between branchings"),
     kit.Dial("hold_s", "s", 0, 600, 3, "how long the finished frost stays"),
     kit.Dial("melt_s", "s", 0.5, 600, 5, "how long it takes to melt"),
-    kit.Dial("ice_k", "K", 4000, 15000, 8500, "colour temperature of the ice"),
+    kit.kelvin_dial("ice_k", 8500, "the ice", 4000),
 )
 
 

@@ -14,15 +14,13 @@ DIALS = (
     kit.Dial("drift_m_per_s", "m/s", -1, 1, 0.10, "how fast the colours drift along the back wall"),
     kit.Dial("bank_m", "m", 0.2, 10, 1.3, "length of a bank of cloud"),
     kit.Dial("change_s", "s", 1, 300, 11, "how long a bank keeps its shape"),
-    kit.Dial("hour", "", 0, 1, 0.5, "0 the sun is just down: amber; 1 almost night: blue"),
-    kit.Dial("light", "", 0, 1, 0.9, "part of the strip's full light"),
-    kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
+    kit.part_dial("hour", 0.5, "0 the sun is just down: amber; 1 almost night: blue"),
+    kit.part_dial("light", 0.9, "part of the strip's full light"),
+    kit.loop_dial(),
 )
 
 
-def period_s(dials: Mapping[str, float]) -> float | None:
-    """It repeats only when asked to."""
-    return dials["loop_s"] or None
+period_s = kit.loop_period
 
 
 def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
@@ -34,8 +32,9 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     up = place.room_m[:, 2]
     wind = loop.travel(wide, t, dials["drift_m_per_s"], bank)
     clock = loop.clock(t, dials["change_s"])
-    cloud = kit.noise(seed, up / (0.8 * bank), wind, clock)
-    veil = kit.noise(seed + 1, up / bank, wind, loop.clock(t, 0.7 * dials["change_s"]))
+    keeps = kit.gentle(abs(dials["drift_m_per_s"]) / bank + 1.43 / dials["change_s"])
+    cloud = keeps * kit.noise(seed, up / (0.8 * bank), wind, clock)
+    veil = keeps * kit.noise(seed + 1, up / bank, wind, loop.clock(t, 0.7 * dials["change_s"]))
     height = up / place.room_size_m[2] - 0.5
     sky = np.clip(0.12 + 0.76 * dials["hour"] + 0.55 * height + 0.42 * cloud, 0.0, 1.0)
     rose_part = kit.ease(sky / 0.45)

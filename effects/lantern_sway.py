@@ -12,19 +12,15 @@ MOOD = "warm"
 
 DIALS = (
     kit.Dial("apart_m", "m", 0.3, 10, 1.25, "from one lantern to the next"),
-    kit.Dial("cord_m", "m", 0.1, 20, 2.2, "length of the cords, which sets the time of a swing"),
-    kit.Dial("swing_m", "m", 0, 3, 0.26, "how far a lantern swings to either side in a gust"),
+    kit.Dial("cord_m", "m", 0.3, 20, 2.2, "length of the cords, which sets the time of a swing"),
+    kit.Dial("swing_m", "m", 0, 2, 0.3, "how far a lantern swings to either side in a gust"),
     kit.Dial("above_m", "m", 0.05, 3, 0.24, "height of a lantern above the run: how wide its pool is"),
-    kit.Dial("lantern_k", "K", 1000, 6000, 2050, "colour temperature of a lantern"),
-    kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
+    kit.kelvin_dial("lantern_k", 2050, "a lantern", high=6000),
+    kit.loop_dial(),
 )
 
-_GRAVITY_M_PER_S2 = 9.81
 
-
-def period_s(dials: Mapping[str, float]) -> float | None:
-    """It repeats only when asked to."""
-    return dials["loop_s"] or None
+period_s = kit.loop_period
 
 
 def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
@@ -34,7 +30,9 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     apart, above = dials["apart_m"], dials["above_m"]
     x = place.course_m
     nearest = np.floor(x / apart).astype(np.int64)
-    swing_per_s = 1.0 / (2.0 * np.pi * np.sqrt(dials["cord_m"] / _GRAVITY_M_PER_S2))
+    swing_per_s = kit.pendulum_per_s(dials["cord_m"])
+    # In each swing a lantern goes four times as far as it hangs from its middle, past a place every `apart`, and twice at least.
+    sways_m = dials["swing_m"] * kit.gentle(swing_per_s * max(2.0, 4.0 * dials["swing_m"] / apart))
     # Cords that are not quite equal drift apart; in a loop they must come back together, so there they are equal.
     unequal = 0.0 if dials["loop_s"] > 0 else 0.14
     total = np.zeros((t.shape[0], place.groups))
@@ -45,7 +43,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         phase = 0.35 * kit.uniform(seed, lantern, 1) - 0.06 * lantern
         gust = 0.62 + 0.38 * kit.noise(seed + 1, 0.35 * lantern, loop.clock(t, 6.0))
         sway = np.sin(2.0 * np.pi * (rate * t + phase))
-        hangs = (lantern + 0.5) * apart + dials["swing_m"] * gust * sway
+        hangs = (lantern + 0.5) * apart + sways_m * gust * sway
         away = (x - hangs) / above
         # The pool ends softly before the lantern after the next one, so that only three need to be added.
         pool = (1.0 / (1.0 + away * away)) ** 2 * kit.ease((1.5 * apart - np.abs(x - hangs)) / (0.5 * apart))

@@ -1,4 +1,4 @@
-"""Two threads woven: one runs up the run and one down it, and they pass over and under each other in turn."""
+"""Two threads woven: one runs up the run and a finer one down it, and they pass over and under each other in turn."""
 
 from __future__ import annotations
 
@@ -11,13 +11,22 @@ from effects import kit
 MOOD = "festive"
 
 DIALS = (
-    kit.Dial("speed_m_per_s", "m/s", 0.01, 2, 0.16, "how fast each thread runs, in opposite directions"),
-    kit.Dial("pitch_m", "m", 0.2, 5, 0.72, "from one stitch to the next"),
-    kit.Dial("thick", "", 0.2, 0.95, 0.9, "part of the pitch that a stitch covers"),
-    kit.Dial("warp_deg", "deg", 0, 360, 24, "hue of the first thread"),
-    kit.Dial("weft_deg", "deg", 0, 360, 250, "hue of the second thread"),
-    kit.Dial("purity", "", 0, 1, 0.62, "how pure both hues are"),
+    kit.Dial(
+        "speed_m_per_s",
+        "m/s",
+        0.01,
+        1,
+        0.16,
+        "how fast the first thread runs; the second runs the other way, a fifth slower",
+    ),
+    kit.Dial("pitch_m", "m", 0.2, 5, 0.9, "from one stitch of the first thread to the next"),
+    kit.part_dial("thick", 0.9, "part of the pitch that a stitch covers", 0.2, 0.95),
+    kit.hue_dial("warp_deg", 24, "the first thread"),
+    kit.hue_dial("weft_deg", 250, "the second thread"),
+    kit.purity_dial(0.66, "both are"),
 )
+
+_FINER = 0.8  # stitches of the second thread over those of the first: where they meet wanders along the run
 
 
 def period_s(dials: Mapping[str, float]) -> float | None:
@@ -28,16 +37,18 @@ def period_s(dials: Mapping[str, float]) -> float | None:
 def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
     """Where both threads lie in one place, the one on top hides the other; it is the other's turn at the next stitch."""
     t = kit.columns(time_s)
-    pitch = dials["pitch_m"]
-    reach = np.maximum(0.5 * pitch * dials["thick"], place.half_m)
+    keeps = kit.gentle(2.0 * dials["speed_m_per_s"] / dials["pitch_m"])
 
-    def thread(way: float) -> tuple[kit.Floats, kit.Ints]:
-        at = (place.along_m + 0.37 * pitch * place.run - way * dials["speed_m_per_s"] * t) / pitch
+    def thread(way: float, size: float, shift: float) -> tuple[kit.Floats, kit.Ints]:
+        pitch = size * dials["pitch_m"]
+        reach = np.maximum(0.5 * pitch * dials["thick"], place.half_m)
+        at = (place.along_m - way * size * dials["speed_m_per_s"] * t) / pitch + shift * place.run
         stitch = np.floor(at)
-        return kit.mark((at - stitch - 0.5) * pitch, place.half_m, 0.0, reach), stitch.astype(np.int64)
+        seen = kit.mark((at - stitch - 0.5) * pitch, place.half_m, 0.0, reach)
+        return kit.mix(0.5, seen, keeps), stitch.astype(np.int64)
 
-    warp, i = thread(1.0)
-    weft, j = thread(-1.0)
+    warp, i = thread(1.0, 1.0, 0.37)
+    weft, j = thread(-1.0, _FINER, 0.21)
     over = (i + j) % 2 == 0
     warp_seen = np.where(over, warp, warp * (1.0 - 0.9 * weft))
     weft_seen = np.where(over, weft * (1.0 - 0.9 * warp), weft)

@@ -1,4 +1,4 @@
-"""Water running down a channel: long teal streaks and a little pale foam, carried along the run."""
+"""Water running down a channel: long dark and bright streaks of teal with a little pale foam, carried along the run."""
 
 from __future__ import annotations
 
@@ -13,16 +13,13 @@ MOOD = "calm"
 DIALS = (
     kit.Dial("speed_m_per_s", "m/s", -3, 3, 0.30, "how fast the water runs; negative: towards the data end"),
     kit.Dial("ripple_m", "m", 0.1, 3, 0.42, "length of a ripple"),
-    kit.Dial("foam", "", 0, 1, 0.5, "how much of it is white"),
-    kit.Dial("deep", "", 0, 1, 0.9, "how dark the troughs are"),
-    kit.Dial("hue_deg", "deg", 0, 360, 234, "colour of the water: 180 green, 225 teal, 260 blue"),
-    kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
+    kit.part_dial("foam", 0.5, "how much of it is white"),
+    kit.part_dial("deep", 0.9, "how dark the troughs are"),
+    kit.hue_dial("hue_deg", 232, "the water"),
+    kit.loop_dial(),
 )
 
-
-def period_s(dials: Mapping[str, float]) -> float | None:
-    """It repeats only when asked to."""
-    return dials["loop_s"] or None
+period_s = kit.loop_period
 
 
 def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
@@ -31,12 +28,13 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     loop = kit.seamless(dials["loop_s"])
     speed, ripple = dials["speed_m_per_s"], dials["ripple_m"]
     x = place.along_m + 211.0 * place.run  # every run its own stretch of water
-    # Streaks two ripples long under ripples; both change shape in about the time that they take to go by.
+    # Streaks longer than a ripple under ripples; both change shape in about the time that they take to go by.
     body = kit.noise(seed, loop.travel(x, t, speed, 2.2 * ripple), loop.clock(t, 9.0))
     skin = kit.noise(seed + 1, loop.travel(x, t, speed, ripple), loop.clock(t, 4.0))
-    swell = 0.5 + 0.5 * np.clip(0.62 * body + 0.55 * skin, -1.0, 1.0)
-    amount = kit.felt(1.0 - 0.85 * dials["deep"] * (1.0 - swell))
-    foam = dials["foam"] * kit.ease((swell - 0.62) / 0.38)
-    water = kit.tint(place, dials["hue_deg"], 0.5)
+    body, skin = 0.75 * kit.gentle(speed / (2.2 * ripple)) * body, 0.55 * kit.gentle(speed / ripple) * skin
+    swell = 0.5 + 0.5 * np.clip(body + skin, -1.0, 1.0)
+    amount = kit.felt(1.0 - dials["deep"] * (1.0 - kit.ease(0.12 + swell)))
+    foam = dials["foam"] * kit.ease((swell - 0.68) / 0.32)
+    water = kit.tint(place, dials["hue_deg"], 0.68)
     pale = kit.tint(place, dials["hue_deg"], 0.12)
     return kit.paint((amount * (1.0 - foam), water), (amount * foam, pale))

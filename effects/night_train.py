@@ -11,14 +11,14 @@ from effects import kit
 MOOD = "calm"
 
 DIALS = (
-    kit.Dial("speed_m_per_s", "m/s", 0.05, 6, 1.3, "how fast the train goes, away from the data end"),
-    kit.Dial("window_m", "m", 0.3, 5, 0.62, "from one window to the next"),
-    kit.Dial("lit_part", "", 0.1, 0.95, 0.58, "part of it that is glass"),
-    kit.Dial("windows", "", 1, 12, 3, "windows of a carriage"),
-    kit.Dial("carriages", "", 1, 20, 4, "carriages of a train"),
+    kit.Dial("speed_m_per_s", "m/s", 0.05, 6, 1.1, "how fast the train goes, away from the data end"),
+    kit.Dial("window_m", "m", 0.3, 5, 0.68, "from one window to the next"),
+    kit.part_dial("lit_part", 0.58, "part of it that is glass", 0.1, 0.95),
+    kit.part_dial("windows", 3, "windows of a carriage", 1, 12),
+    kit.part_dial("carriages", 4, "carriages of a train", 1, 20),
     kit.Dial("every_s", "s", 1, 600, 12, "from one train to the next, where they do not overlap"),
-    kit.Dial("window_k", "K", 1000, 15000, 2450, "colour temperature of the windows"),
-    kit.Dial("run_later_s", "s", 0, 60, 0.35, "how much later it passes each further run"),
+    kit.kelvin_dial("window_k", 2450, "the windows"),
+    kit.later_dial(0.35, "it passes"),
 )
 
 
@@ -47,9 +47,9 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         start = (window + 0.45) * pitch
         glass += kit.pulses(behind - start, half, carriage, dials["lit_part"] * pitch / carriage)
     inside = kit.edge(behind, half, 0.0, 0.1) * (1.0 - kit.edge(behind, half, train, 0.1))
-    glass *= inside
+    glass = kit.mix(dials["lit_part"], glass, kit.gentle(speed / pitch)) * inside
     number = np.clip(np.floor(behind / carriage), 0, round(dials["carriages"]) - 1).astype(np.int64)
-    lit = 0.40 + 0.60 * kit.uniform(seed, number) ** 0.5
+    lit = 0.80 + kit.gentle(speed / carriage) * (0.60 * kit.uniform(seed, number) ** 0.5 - 0.40)
     kelvin = dials["window_k"] * (0.9 + 0.25 * kit.uniform(seed + 1, number))
     spill = np.exp(-np.maximum(behind - train, 0.0) / 0.5) + np.exp(-(cycle - behind) / 0.9)
     near = np.where(behind < train, 1.0, np.clip(spill, 0.0, 1.0))

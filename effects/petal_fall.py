@@ -11,13 +11,13 @@ from effects import kit
 MOOD = "calm"
 
 DIALS = (
-    kit.Dial("fall_m_per_s", "m/s", 0.02, 3, 0.26, "how fast a petal sinks"),
-    kit.Dial("apart_m", "m", 0.2, 5, 0.55, "from one column of petals to the next"),
-    kit.Dial("sway_m", "m", 0, 2, 0.22, "how far a petal sways to either side"),
-    kit.Dial("petal_m", "m", 0.05, 1, 0.19, "reach of a petal's glow"),
-    kit.Dial("hue_deg", "deg", 0, 360, 340, "hue of the petals"),
-    kit.Dial("purity", "", 0, 1, 0.4, "how pure that hue is"),
-    kit.Dial("evening", "", 0, 1, 0.26, "how bright the evening behind them is felt"),
+    kit.Dial("fall_m_per_s", "m/s", 0.02, 1, 0.26, "how fast a petal sinks"),
+    kit.Dial("apart_m", "m", 0.3, 5, 0.55, "from one column of petals to the next"),
+    kit.Dial("sway_m", "m", 0, 1, 0.22, "how far a petal sways to either side"),
+    kit.Dial("petal_m", "m", 0.05, 0.6, 0.19, "reach of a petal's glow"),
+    kit.hue_dial("hue_deg", 340, "the petals"),
+    kit.purity_dial(0.4, "that hue is is"),
+    kit.part_dial("evening", 0.26, "how bright the evening behind them is felt"),
 )
 
 _EVERY_M = 1.7  # from one petal to the next in a column
@@ -52,7 +52,10 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         one = np.exp(-0.5 * square) * (kit.uniform(seed, column, which, 4) < 0.8)
         glow += one
         pale += one * kit.uniform(seed, column, which, 5)
-    glow = np.clip(glow, 0.0, 1.0)
+    # How many petals pass a place: their number on a square metre, how fast they go, and how wide they are.
+    flies_m_per_s = np.hypot(dials["fall_m_per_s"], 4.0 * dials["sway_m"] / 3.4)
+    passes_per_s = 0.8 * flies_m_per_s * 2.0 * dials["petal_m"] / (apart * _EVERY_M)
+    glow = kit.mix(0.5, np.clip(glow, 0.0, 1.0), kit.gentle(passes_per_s))
     share = np.clip(pale, 0.0, 1.0) * 0.8
     evening = kit.felt(dials["evening"] * (0.85 + 0.15 * kit.noise(seed + 1, across / 1.4, up / 1.4)))
     return kit.paint(

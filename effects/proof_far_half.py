@@ -10,7 +10,7 @@ from effects import kit
 
 MOOD = "proof"
 
-DIALS = (kit.Dial("part", "", 0.05, 1, 0.5, "part of the run that is on, counted from its far end"),)
+DIALS = (kit.part_dial("part", 0.5, "part of the run that is on, counted from its far end", 0.05, 1),)
 
 
 def period_s(dials: Mapping[str, float]) -> float | None:

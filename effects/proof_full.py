@@ -10,7 +10,7 @@ from effects import kit
 
 MOOD = "proof"
 
-DIALS = (kit.Dial("light", "", 0, 1, 1, "part of full"),)
+DIALS = (kit.part_dial("light", 1, "part of full"),)
 
 
 def period_s(dials: Mapping[str, float]) -> float | None:

@@ -11,11 +11,11 @@ from effects import kit
 MOOD = "calm"
 
 DIALS = (
-    kit.Dial("day_s", "s", 10, 7200, 90, "how long a day of 24 hours takes"),
+    kit.Dial("day_s", "s", 20, 7200, 90, "how long a day of 24 hours takes"),
     kit.Dial("from_h", "h", 0, 24, 5, "hour of the day at which it starts"),
-    kit.Dial("weather", "", 0, 1, 0.5, "how cloudy the day is"),
+    kit.part_dial("weather", 0.5, "how cloudy the day is"),
     kit.Dial("wind_m_per_s", "m/s", 0, 2, 0.14, "how fast the clouds drift"),
-    kit.Dial("noon_k", "K", 2500, 15000, 5200, "colour temperature of the sun at noon"),
+    kit.kelvin_dial("noon_k", 5200, "the sun at noon", 2500),
 )
 
 

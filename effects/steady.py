@@ -11,10 +11,10 @@ from effects import kit
 MOOD = "working light"
 
 DIALS = (
-    kit.Dial("kelvin", "K", 1000, 15000, 2700, "colour temperature of the white"),
+    kit.kelvin_dial("kelvin", 2700, "the white"),
     kit.Dial("hue_deg", "deg", 0, 360, 30, "direction from that white: 0 red, 90 yellow-green, 180 cyan, 270 blue"),
-    kit.Dial("purity", "", 0, 1, 0, "how far towards that hue: 0 white, 1 the purest the strip has"),
-    kit.Dial("light", "", 0, 1, 1, "part of the strip's full light"),
+    kit.part_dial("purity", 0, "how far towards that hue: 0 white, 1 the purest the strip has"),
+    kit.part_dial("light", 1, "part of the strip's full light"),
 )
 
 

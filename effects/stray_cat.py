@@ -11,18 +11,16 @@ from effects import kit
 MOOD = "festive"
 
 DIALS = (
-    kit.Dial("whim_s", "s", 0.5, 60, 3.4, "how long it keeps to one idea"),
+    kit.Dial("whim_s", "s", 1.5, 60, 3.4, "how long it keeps to one idea"),
     kit.Dial("roam_m", "m", 0.2, 20, 1.7, "how far it goes at a time, at most about twice this"),
     kit.Dial("cat_m", "m", 0.05, 2, 0.26, "reach of its glow to either side"),
-    kit.Dial("cat_k", "K", 1000, 6000, 1900, "colour temperature of the cat"),
-    kit.Dial("moon", "", 0, 1, 0.22, "how bright the moonlit wall is felt"),
-    kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
+    kit.kelvin_dial("cat_k", 1900, "the cat", high=6000),
+    kit.part_dial("moon", 0.17, "how bright the moonlit wall is felt"),
+    kit.loop_dial(),
 )
 
 
-def period_s(dials: Mapping[str, float]) -> float | None:
-    """It repeats only when asked to."""
-    return dials["loop_s"] or None
+period_s = kit.loop_period
 
 
 def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
@@ -68,6 +66,6 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     light_now = kit.paint(
         (glow * (1.0 - 0.8 * eyes), kit.white(place, dials["cat_k"])),
         (0.8 * eyes * glow, kit.tint(place, 100.0, 0.7)),
-        (moon * (1.0 - glow), kit.tint(place, 255.0, 0.55)),
+        (moon * (1.0 - glow), kit.tint(place, 246.0, 0.34)),
     )
     return np.asarray(np.clip(light_now, 0.0, 1.0), dtype=np.float64)

@@ -12,14 +12,24 @@ MOOD = "festive"
 
 DIALS = (
     kit.Dial("yard_m", "m", 0.8, 50, 3.4, "length of one yard; longer runs hold several"),
-    kit.Dial("wagons", "", 2, 8, 4, "wagons of a yard"),
+    kit.part_dial("wagons", 4, "wagons of a yard", 2, 8),
     kit.Dial("wagon_m", "m", 0.1, 5, 0.44, "length of a wagon, where the yard has room for it"),
-    kit.Dial("shunt_s", "s", 1, 60, 3.2, "how long one wagon rolls"),
+    kit.Dial("shunt_s", "s", 2, 60, 3.2, "how long one wagon rolls"),
     kit.Dial("rest_s", "s", 0, 60, 1.2, "how long all stand still before and after"),
-    kit.Dial("lamp", "", 0, 1, 0.2, "how bright the ground between them is felt"),
+    kit.part_dial("lamp", 0.14, "how bright the ground between them is felt"),
 )
 
-_HUES = ((12.0, 0.72), (38.0, 0.62), (205.0, 0.5), (255.0, 0.6), (330.0, 0.5), (100.0, 0.5), (285.0, 0.5), (60.0, 0.4))
+# Hue and purity as old paint: brick, cream, petrol, ochre, rust, slate, straw, plum.
+_HUES = ((6.0, 0.86), (50.0, 0.34), (232.0, 0.74), (36.0, 0.84), (20.0, 0.90), (246.0, 0.6), (58.0, 0.66), (350.0, 0.66))
+    (10.0, 0.74),
+    (52.0, 0.16),
+    (234.0, 0.52),
+    (38.0, 0.62),
+    (22.0, 0.66),
+    (250.0, 0.34),
+    (60.0, 0.40),
+    (352.0, 0.46),
+)
 
 
 def _half_s(dials: Mapping[str, float]) -> float:

@@ -11,22 +11,20 @@ from effects import kit
 MOOD = "calm"
 
 DIALS = (
-    kit.Dial("wave_s", "s", 2, 60, 6.5, "from one wave to the next"),
-    kit.Dial("beach_m", "m", 0.2, 50, 2.2, "how far up the sand a large wave reaches"),
+    kit.Dial("wave_s", "s", 3, 60, 6.5, "from one wave to the next"),
+    kit.Dial("beach_m", "m", 0.2, 12, 2.2, "how far up the sand a large wave reaches"),
     kit.Dial("sea_m", "m", 0, 50, 0.7, "how much of a bay is always sea"),
     kit.Dial("bay_m", "m", 0.5, 100, 4.0, "from the sea to the highest sand; beyond it the next bay begins"),
     kit.Dial("foam_m", "m", 0.03, 2, 0.16, "length of the foam"),
-    kit.Dial("sand_k", "K", 1000, 6000, 2500, "colour temperature of the sand"),
-    kit.Dial("run_later_s", "s", 0, 60, 0.7, "how much later a wave reaches each further run"),
-    kit.Dial("loop_s", "s", 0, 600, 0, "seconds after which it repeats; 0: never"),
+    kit.kelvin_dial("sand_k", 2500, "the sand", high=6000),
+    kit.later_dial(0.7, "a wave reaches"),
+    kit.loop_dial(),
 )
 
 _TURN = 0.36  # part of a wave's time after which it slides back
 
 
-def period_s(dials: Mapping[str, float]) -> float | None:
-    """It repeats only when asked to."""
-    return dials["loop_s"] or None
+period_s = kit.loop_period
 
 
 def _up(phase: kit.Floats) -> kit.Floats:
@@ -64,7 +62,8 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     coming = kit.ease((_TURN + 0.12 - phase) / 0.3) * kit.ease(phase / 0.08)
     lace = 0.75 + 0.25 * kit.noise(seed + 1, x / 0.2, loop.clock(t, 1.5))
     foam = kit.tail(x, half, shore + 0.4 * dials["foam_m"], dials["foam_m"]) * (0.3 + 0.7 * coming) * lace
-    swell = 0.72 + 0.28 * kit.noise(seed + 2, (shore - x) / 0.7, loop.clock(t, 3.0))
+    swell = 0.72 + 0.28 * kit.noise(seed + 2, (0.4 * shore - x) / 0.7, loop.clock(t, 3.0))
+    swell = kit.mix(0.72, swell, kit.gentle(3.0 * dials["beach_m"] / dials["wave_s"]))
     deep = np.clip((shore - x) / 2.5, 0.0, 1.0)
     sea_colour = kit.mix(kit.tint(place, 196.0, 0.45)[None], kit.tint(place, 238.0, 0.7)[None], deep[:, :, None])
     rest = np.clip(1.0 - foam, 0.0, 1.0)

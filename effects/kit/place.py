@@ -1,4 +1,4 @@
-"""Where the groups are, and the dials of an effect."""
+"""Where the groups are."""
 
 from __future__ import annotations
 
@@ -8,36 +8,11 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Dial", "Floats", "Ints", "Number", "Place", "columns"]
+__all__ = ["Floats", "Ints", "Number", "Place", "columns"]
 
 Floats = NDArray[np.floating[Any]]
 Ints = NDArray[np.int64]
 Number: TypeAlias = float | Floats
-
-
-@dataclass(frozen=True)
-class Dial:
-    """A parameter of an effect: a number with a unit and a range.
-
-    `unit` is written as on paper ("m", "s", "m/s", "K", "1/m", "deg", "" for a pure number); `low` and `high` are both
-    allowed; `says` is one line of plain words.
-    """
-
-    name: str
-    unit: str
-    low: float
-    high: float
-    default: float
-    says: str
-
-    @property
-    def range_text(self) -> str:
-        """The range with its unit.
-
-        >>> Dial("ripple_m", "m", 0.05, 2, 0.3, "length of a ripple").range_text
-        '0.05 to 2 m'
-        """
-        return f"{self.low:g} to {self.high:g} {self.unit}".rstrip()
 
 
 @dataclass(frozen=True)
