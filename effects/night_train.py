@@ -42,7 +42,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     behind = speed * (t - dials["run_later_s"] * place.run) - place.along_m
     behind = np.mod(behind, cycle)
     half = place.half_m + 0.07  # glass has no hard edge when it moves
-    glass = np.zeros((t.shape[0], place.groups))
+    glass: kit.Floats = np.zeros((t.shape[0], place.groups))
     for window in range(round(dials["windows"])):
         start = (window + 0.45) * pitch
         glass += kit.pulses(behind - start, half, carriage, dials["lit_part"] * pitch / carriage)

@@ -37,7 +37,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     period = 4.0 * _EVERY_M / dials["fall_m_per_s"]
     own = np.floor(across / apart).astype(np.int64)
     wide = int(np.ceil((dials["sway_m"] + 2.2 * dials["petal_m"]) / apart))
-    glow = np.zeros((t.shape[0], place.groups))
+    glow: kit.Floats = np.zeros((t.shape[0], place.groups))
     pale = np.zeros((t.shape[0], place.groups))
     for step in range(-wide, wide + 1):
         column = own + step
