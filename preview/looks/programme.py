@@ -19,11 +19,10 @@ from effects import Effect
 from effects.kit import Place, ease
 from preview.looks.drives import look_light
 from preview.looks.library import PROGRAMME, Ready, programme_look, ready_look
-from preview.scene.faults import Fault, SceneFaults
 from preview.scene.layout import Floats
 from preview.scene.model import Scene
 
-__all__ = ["Step", "programme_faults", "programme_steps", "ready_programme"]
+__all__ = ["Step", "programme_steps", "ready_programme"]
 
 
 @dataclass(frozen=True)
@@ -36,23 +35,11 @@ class Step:
     fade_s: float
 
 
-def programme_faults(scene: Scene) -> list[Fault]:
-    """Steps whose fade is longer than they stay."""
-    own = {look.name: look.seconds for look in scene.look}
-    faults = []
-    for number, step in enumerate(scene.programme):
-        seconds = own[step.look] if step.seconds is None else step.seconds
-        if step.fade_s > seconds:
-            expected = f"a fade of at most the {seconds:g} s that the step stays"
-            faults.append(Fault(f"programme[{number}].fade_s", expected, f"{step.fade_s:g} s"))
-    return faults
-
-
 def programme_steps(scene: Scene) -> tuple[Step, ...]:
-    """The steps of a scene's programme in their order, looks made ready. SceneFaults lists what is wrong with them."""
-    faults = programme_faults(scene)
-    if faults:
-        raise SceneFaults(scene.title, faults)
+    """The steps of a scene's programme in their order, looks made ready. SceneFaults lists what is wrong with a look.
+
+    That a fade is no longer than its step was looked at when the scene was read.
+    """
     ready = {
         look.name: ready_look(scene, look) for look in scene.look if look.name in {s.look for s in scene.programme}
     }

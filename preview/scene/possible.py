@@ -14,7 +14,7 @@ from pydantic import BaseModel
 from preview.scene.faults import Fault
 from preview.scene.layout import MOST_GROUPS, path_length_m
 from preview.scene.lines import Path
-from preview.scene.model import Feed, Photo, Room, Run, Strip
+from preview.scene.model import Feed, Look, Photo, Programme, Room, Run, Strip
 from preview.scene.references import named_tables, tables_in
 from preview.scene.tables import name_of
 from preview.scene.wording import dotted, listed, shown
@@ -42,7 +42,14 @@ def possible_faults(
     faults: dict[Path, Fault] = {}
     for found in (_strip_labels(raw), _cables(raw), _conductors(raw, misnamed)):
         faults.update(found)
-    for found in (_strips(built), _groups(built), _outside(built), _feeds(built), _photo(built, folder)):
+    for found in (
+        _strips(built),
+        _groups(built),
+        _outside(built),
+        _feeds(built),
+        _photo(built, folder),
+        _programme(built),
+    ):
         faults.update(found)
     return {path: _with_name(fault, raw, path) for path, fault in faults.items()}
 
@@ -206,6 +213,21 @@ def _feeds(built: Built) -> Found:
             if not -strip.cut_m - 1e-9 <= feed.at_m <= length_m + strip.cut_m + 1e-9:
                 expected = f"a place along run {feed.run}, 0 to {length_m:.3g} m"
                 yield _fault((*path, "at_m"), expected, f"{feed.at_m:g} m")
+
+
+def _programme(built: Built) -> Found:
+    """Fades longer than their step, and a look that goes by the name of the whole programme."""
+    steps = list(_of(built, Programme))
+    stays_s: dict[str, float] = {}
+    for path, look in _of(built, Look):
+        stays_s.setdefault(look.name, look.seconds)
+        if steps and look.name == "programme":
+            yield _fault((*path, "name"), "another name: the looks in sequence go by programme", shown(look.name))
+    for path, step in steps:
+        seconds = step.seconds if step.seconds is not None else stays_s.get(step.look)
+        if seconds is not None and step.fade_s > seconds:
+            expected = f"a fade of at most the {seconds:g} s that the step stays"
+            yield _fault((*path, "fade_s"), expected, f"{step.fade_s:g} s")
 
 
 def _photo(built: Built, folder: FilePath) -> Found:

@@ -119,8 +119,23 @@ def test_outside_a_fade_the_codes_are_the_looks_own(tmp_path: Path) -> None:
         )
 
 
-def test_a_fade_longer_than_its_step_is_a_fault(tmp_path: Path) -> None:
-    scene = scene_with(tmp_path, STEPS.replace("fade_s = 2", "fade_s = 7").replace("fade_s = 1", "fade_s = 4.5"))
+def test_a_fade_longer_than_its_step_is_a_fault_of_the_scene(tmp_path: Path) -> None:
     with pytest.raises(SceneFaults, match="2 faults") as caught:
-        ready_look(scene, looks_of(scene)[-1])
-    assert "programme[1].fade_s: expected a fade of at most the 6 s that the step stays, found 7 s" in str(caught.value)
+        scene_with(tmp_path, STEPS.replace("fade_s = 2", "fade_s = 7").replace("fade_s = 1", "fade_s = 4.5"))
+    assert 'programme[0].fade_s ("full"): expected a fade of at most the 4 s that the step stays, found 4.5 s' in str(
+        caught.value
+    )
+    assert 'programme[1].fade_s ("low"): expected a fade of at most the 6 s that the step stays, found 7 s' in str(
+        caught.value
+    )
+    scene_with(tmp_path, STEPS.replace("fade_s = 2", "fade_s = 6"))
+
+
+def test_no_look_goes_by_the_name_of_the_programme(tmp_path: Path) -> None:
+    steps = STEPS.replace('"water"', '"programme"')
+    plan = PLAN.replace('"water"', '"programme"')
+    (tmp_path / "scene.toml").write_text(plan + steps, encoding="utf-8")
+    with pytest.raises(SceneFaults, match=r"look\[2\].*expected another name"):
+        read_scene(tmp_path / "scene.toml")
+    (tmp_path / "scene.toml").write_text(plan, encoding="utf-8")
+    assert read_scene(tmp_path / "scene.toml").look[2].name == "programme"
