@@ -41,7 +41,12 @@ class WindowSize(click.ParamType[tuple[int, int]]):
     "--frames", type=click.IntRange(2), hidden=True, help="Close after so many pictures; print the time taken."
 )
 def command(scene: str, look: str | None, size: tuple[int, int], frames: int | None) -> None:
-    """Open the window: the room, the looks, the live meter. F1 in the window lists the keys."""
+    """Open the window: the room, the looks, the live meter. F1 in the window lists the keys.
+
+    The scene file and the effects' scripts are read again whenever they are saved.
+    """
+    from preview.scene.read import find_scene
+
     plan = load(scene)
     number = 0
     if look is not None:
@@ -51,6 +56,6 @@ def command(scene: str, look: str | None, size: tuple[int, int], frames: int | N
         number = looks_of(plan).index(find_look(plan, look))
     from preview.window.app import show
 
-    timing = show(plan, scene, number, size, frames)
+    timing = show(plan, scene, number, size, frames, file=find_scene(scene), read=lambda: load(scene))
     if frames is not None:
         click.echo("  ".join(f"{name} {value:.2f}" for name, value in timing.items()))

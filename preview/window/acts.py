@@ -23,10 +23,7 @@ def do(session: Session, act: str, cap: Cap | None = None, survey: Survey | None
     elif what == "frame":
         session.step_frame(int(how))
     elif what == "worst":
-        if survey is not None and survey.shift is not None:
-            session.playing = False
-            session.marks = True
-            session.seek(survey.shift_at_s)
+        _worst(session, how or "shift", survey)
     elif what == "look":
         session.choose(session.look + int(how) if how[0] in "+-" else min(int(how), len(session.looks) - 1))
     elif what == "level":
@@ -39,7 +36,9 @@ def do(session: Session, act: str, cap: Cap | None = None, survey: Survey | None
     elif what == "stop":
         session.set_light(LIGHT_STOPS[int(how)][1])
     elif what == "drop":
-        session.sagging = not session.sagging
+        session.turn_drop("without")
+    elif what == "beside":
+        session.turn_drop("both")
     elif what == "marks":
         session.marks = not session.marks
     elif what == "page":
@@ -59,6 +58,16 @@ def _level(session: Session, how: str, cap: Cap | None) -> None:
         session.step_level(int(how))
     else:
         session.set_level(float(how))
+
+
+def _worst(session: Session, reading: str, survey: Survey | None) -> None:
+    """Stop at the moment at which a reading is worst, with marks in the room."""
+    if survey is None or survey.shift is None:
+        return
+    at_s = {"shift": survey.shift_at_s, "dimming": survey.dimming_at_s, "lowest": survey.lowest_at_s}[reading]
+    session.playing = False
+    session.marks = True
+    session.seek(at_s)
 
 
 def set_place(session: Session, control: str, place: float) -> None:

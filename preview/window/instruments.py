@@ -41,9 +41,9 @@ def ring(surface: pygame.Surface, centre: tuple[int, int], radius: int, colour: 
     pygame.draw.aacircle(surface, colour, centre, radius, width)
 
 
-def focus_ring(surface: pygame.Surface, rect: Rect) -> None:
+def focus_ring(surface: pygame.Surface, rect: Rect, unit: float = 1.0) -> None:
     """The outline round the control that the keys go to."""
-    pygame.draw.rect(surface, ACCENT, rect.grown(4), 1, border_radius=5)
+    pygame.draw.rect(surface, ACCENT, rect.grown(round(4 * unit)), max(1, round(unit)), border_radius=round(5 * unit))
 
 
 def track(
@@ -53,41 +53,52 @@ def track(
     marks: Sequence[Mark] = (),
     over_from: float | None = None,
     colour: Rgb = TEXT,
+    unit: float = 1.0,
 ) -> None:
     """A track with its knob at `place` 0..1. Beyond `over_from` the track warns; marks stand under the track."""
-    y = rect.y + rect.h // 2
-    pygame.draw.rect(surface, TROUGH, (rect.x, y - 1, rect.w, 3), border_radius=1)
+
+    def px(size: float) -> int:
+        return max(1, round(size * unit))
+
+    y, thick = rect.y + rect.h // 2, px(3)
+    top = y - thick // 2
+    pygame.draw.rect(surface, TROUGH, (rect.x, top, rect.w, thick), border_radius=px(1))
     if over_from is not None and over_from < 1:
         start = rect.x + round(over_from * rect.w)
-        pygame.draw.rect(surface, mix(TROUGH, AMBER, 0.35), (start, y - 1, rect.right - start, 3), border_radius=1)
+        pygame.draw.rect(
+            surface, mix(TROUGH, AMBER, 0.35), (start, top, rect.right - start, thick), border_radius=px(1)
+        )
     x = rect.x + round(place * rect.w)
-    pygame.draw.rect(surface, mix(TROUGH, colour, 0.7), (rect.x, y - 1, x - rect.x, 3), border_radius=1)
+    pygame.draw.rect(surface, mix(TROUGH, colour, 0.7), (rect.x, top, x - rect.x, thick), border_radius=px(1))
     for mark in marks:
         at = rect.x + round(mark.place * rect.w)
         if mark.strong:
-            pygame.draw.rect(surface, mark.colour, (at - 1, y - 8, 2, 17))
+            pygame.draw.rect(surface, mark.colour, (at - px(1), y - px(8), px(2), px(17)))
         else:
-            pygame.draw.rect(surface, mark.colour, (at, y + 4, 1, 4))
-    _disc(surface, (x, y), 8, LEDGE)
-    _disc(surface, (x, y), 6, colour)
+            pygame.draw.rect(surface, mark.colour, (at, y + px(4), px(1), px(4)))
+    _disc(surface, (x, y), 8 * unit, LEDGE)
+    _disc(surface, (x, y), 6 * unit, colour)
 
 
-def bar(surface: pygame.Surface, rect: Rect, value: float, limit: float, full: float) -> None:
+def bar(surface: pygame.Surface, rect: Rect, value: float, limit: float, full: float, unit: float = 1.0) -> None:
     """A load against its rating: the bar's end is `full`, a notch stands at `limit`."""
     colour = RED if value > full else AMBER if value > limit else QUIET
-    pygame.draw.rect(surface, TROUGH, rect, border_radius=2)
+    radius = max(1, round(2 * unit))
+    pygame.draw.rect(surface, TROUGH, rect, border_radius=radius)
     width = round(rect.w * min(max(value, 0.0) / full, 1.0))
     if width > 0:
-        pygame.draw.rect(surface, colour, (rect.x, rect.y, width, rect.h), border_radius=2)
-    at = rect.x + round(rect.w * min(limit / full, 1.0))
-    pygame.draw.rect(surface, LEDGE, (at - 1, rect.y - 2, 3, rect.h + 4))
-    pygame.draw.rect(surface, TEXT, (at, rect.y - 2, 1, rect.h + 4))
+        pygame.draw.rect(surface, colour, (rect.x, rect.y, width, rect.h), border_radius=radius)
+    at, thin = rect.x + round(rect.w * min(limit / full, 1.0)), max(1, round(unit))
+    pygame.draw.rect(surface, LEDGE, (at - thin, rect.y - 2 * thin, 3 * thin, rect.h + 4 * thin))
+    pygame.draw.rect(surface, TEXT, (at, rect.y - 2 * thin, thin, rect.h + 4 * thin))
 
 
-def dashes(surface: pygame.Surface, x: int, right: int, y: int, colour: Rgb, on: int = 4, off: int = 4) -> None:
+def dashes(surface: pygame.Surface, x: int, right: int, y: int, colour: Rgb, unit: float = 1.0) -> None:
     """A dashed level line."""
-    for start in range(x, right, on + off):
-        pygame.draw.line(surface, colour, (start, y), (min(start + on, right) - 1, y))
+    on = max(2, round(4 * unit))
+    for start in range(x, right, 2 * on):
+        end = min(start + on, right)
+        pygame.draw.rect(surface, colour, (start, y, end - start, max(1, round(unit))))
 
 
 def cutoff(values: Floats, limit: float) -> float:
@@ -138,13 +149,17 @@ def curve_pixels(values: Floats, limit: float, rating: float, top: float, size: 
     return np.ascontiguousarray(np.dstack([colour, 255 * alpha]).clip(0, 255).astype(np.uint8))
 
 
-def play_sign(surface: pygame.Surface, rect: Rect, playing: bool, colour: Rgb = TEXT) -> None:
+def play_sign(surface: pygame.Surface, rect: Rect, playing: bool, unit: float = 1.0, colour: Rgb = TEXT) -> None:
     """Two bars while it plays, a triangle while it stands."""
+
+    def px(size: float) -> int:
+        return round(size * unit)
+
     cx, cy = rect.middle
     if playing:
-        for x in (cx - 5, cx + 2):
-            pygame.draw.rect(surface, colour, (x, cy - 6, 3, 13), border_radius=1)
+        for x in (cx - px(5), cx + px(2)):
+            pygame.draw.rect(surface, colour, (x, cy - px(6), px(3), px(13)), border_radius=px(1))
         return
-    points = [(cx - 4, cy - 7), (cx + 7, cy), (cx - 4, cy + 7)]
+    points = [(cx - px(4), cy - px(7)), (cx + px(7), cy), (cx - px(4), cy + px(7))]
     pygame.draw.polygon(surface, colour, points)
     pygame.draw.aalines(surface, colour, True, points)

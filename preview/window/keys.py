@@ -37,7 +37,11 @@ KEYS: tuple[tuple[str, tuple[Key, ...]], ...] = (
                 "one frame back or on",
             ),
             Key(((pygame.K_HOME, False, "time start"), (pygame.K_END, False, "time end")), "Home  End", "start or end"),
-            _one(pygame.K_w, "worst", "W", "to the moment with the largest shift"),
+            Key(
+                ((pygame.K_w, False, "worst shift"), (pygame.K_w, True, "worst lowest")),
+                "W  Shift W",
+                "to the largest shift, the lowest volts",
+            ),
         ),
     ),
     (
@@ -78,13 +82,41 @@ KEYS: tuple[tuple[str, tuple[Key, ...]], ...] = (
     (
         "What is shown",
         (
-            _one(pygame.K_d, "drop", "D", "the picture with drop, or as if there were none"),
+            _one(pygame.K_d, "drop", "D", "the picture with drop, or without"),
+            _one(pygame.K_s, "beside", "S", "both, side by side"),
             _one(pygame.K_m, "marks", "M", "marks where it is worst"),
+            Key(
+                ((pygame.K_LEFTBRACKET, False, "point -1"), (pygame.K_RIGHTBRACKET, False, "point +1")),
+                "[  ]",
+                "readings of a group, along the runs",
+            ),
+            Key(
+                ((pygame.K_LEFTBRACKET, True, "point run -1"), (pygame.K_RIGHTBRACKET, True, "point run +1")),
+                "Shift [  ]",
+                "readings of a group, run by run",
+            ),
             _one(pygame.K_n, "supplies", "N", "other supplies"),
             _one(pygame.K_i, "instruments", "I", "instruments away, or back"),
             Key(((pygame.K_f, False, "full"), (pygame.K_F11, False, "full")), "F  F11", "full screen"),
+            Key(
+                (
+                    (pygame.K_PLUS, False, "letters +1"),
+                    (pygame.K_EQUALS, False, "letters +1"),
+                    (pygame.K_KP_PLUS, False, "letters +1"),
+                    (pygame.K_MINUS, False, "letters -1"),
+                    (pygame.K_KP_MINUS, False, "letters -1"),
+                ),
+                "+  \u2212",
+                "instruments larger or smaller",
+            ),
+        ),
+    ),
+    (
+        "To read",
+        (
             _one(pygame.K_b, "page breaks", "B", "what exceeds a limit, in words"),
             _one(pygame.K_a, "page assumed", "A", "values that were assumed"),
+            _one(pygame.K_t, "page trouble", "T", "what went wrong, in full"),
             Key(((pygame.K_F1, False, "page keys"), (pygame.K_h, False, "page keys")), "F1  H", "this list"),
         ),
     ),
@@ -93,10 +125,10 @@ KEYS: tuple[tuple[str, tuple[Key, ...]], ...] = (
         (
             Key(
                 ((pygame.K_TAB, False, "focus +1"), (pygame.K_TAB, True, "focus -1")),
-                "Tab",
-                "to the next control, Shift Tab back; there Left and Right set it, Enter presses it",
+                "Tab  Shift Tab",
+                "next control, previous; there Left, Right or Enter",
             ),
-            Key(((pygame.K_ESCAPE, False, "back"),), "Esc", "back one step: a page, full screen, the window"),
+            Key(((pygame.K_ESCAPE, False, "back"),), "Esc", "back: page, readings, full screen, window"),
             _one(pygame.K_q, "quit", "Q", "close the window"),
         ),
     ),

@@ -9,10 +9,11 @@ Plain arithmetic on whole pixels, so that it can be tried at every size without 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-__all__ = ["SMALLEST", "Arrangement", "Gauge", "Rect", "SupplyRow", "arrange"]
+__all__ = ["SMALLEST", "Arrangement", "Gauge", "Rect", "SupplyRow", "arrange", "unit_for"]
 
 SMALLEST = (560, 420)
 """The smallest window, in pixels."""
@@ -74,7 +75,11 @@ class Gauge(NamedTuple):
 
 @dataclass(frozen=True)
 class Arrangement:
-    """Everything's place in a window of one size. `room` is what the picture fills."""
+    """Everything's place in a window of one size. `room` is what the picture fills.
+
+    `in_one_line`: the readings stand side by side; `two_lines`: each has a second line, for the whole look. `unit` is how many pixels
+    what is one pixel on a plain screen takes.
+    """
 
     room: Rect
     ledge: Rect | None
@@ -89,6 +94,8 @@ class Arrangement:
     readings: tuple[Rect, ...]
     in_one_line: bool
     beside: bool
+    two_lines: bool = False
+    unit: float = 1.0
 
     @property
     def timeline(self) -> Rect:
@@ -103,9 +110,63 @@ _NOWHERE = Rect(0, 0, 0, 0)
 _NO_GAUGE = Gauge(_NOWHERE, _NOWHERE, _NOWHERE, _NOWHERE)
 
 
-def arrange(size: tuple[int, int], supplies: int, instruments: bool = True) -> Arrangement:
+def unit_for(size: tuple[int, int], larger: int = 0) -> float:
+    """How large the instruments are drawn: as they are up to 1920 × 1080, in proportion beyond, and so many quarters larger.
+
+    Never so large that they would not fit.
+
+    >>> unit_for((1280, 720)), unit_for((3840, 2160)), unit_for((1280, 720), 1), unit_for((700, 500), 9)
+    (1.0, 2.0, 1.25, 1.0)
+    """
+    most = min(size[0] / SMALLEST[0], size[1] / SMALLEST[1])
+    wanted = max(1.0, min(size[0] / 1920, size[1] / 1080)) + larger / 4
+    return max(0.5, math.floor(4 * min(wanted, max(most, 1.0), 4.0)) / 4)
+
+
+def arrange(size: tuple[int, int], supplies: int, instruments: bool = True, unit: float = 1.0) -> Arrangement:
     """The arrangement for a window of `size` pixels and a number of supplies; without instruments the room is all."""
-    w, h = max(size[0], 1), max(size[1], 1)
+    if unit == 1.0:
+        return _arrange(max(size[0], 1), max(size[1], 1), supplies, instruments)
+    w, h = (math.floor(side / unit) for side in size)
+    return _scaled(_arrange(max(w, 1), max(h, 1), supplies, instruments), size, unit)
+
+
+def _scaled(at: Arrangement, size: tuple[int, int], unit: float) -> Arrangement:
+    """The arrangement, `unit` times as large; the room takes what is over."""
+
+    def rect(small: Rect) -> Rect:
+        x, y = round(small.x * unit), round(small.y * unit)
+        return Rect(x, y, round(small.right * unit) - x, round(small.bottom * unit) - y)
+
+    if at.ledge is None:
+        return replace(at, room=Rect(0, 0, *size), unit=unit)
+    ledge = rect(at.ledge)
+    if at.beside:
+        ledge = Rect(ledge.x, 0, size[0] - ledge.x, size[1])
+        room = Rect(0, 0, ledge.x, size[1])
+    else:
+        ledge = Rect(0, ledge.y, size[0], size[1] - ledge.y)
+        room = Rect(0, 0, size[0], ledge.y)
+    return Arrangement(
+        room=room,
+        ledge=ledge,
+        looks=rect(at.looks),
+        words=rect(at.words),
+        play=rect(at.play),
+        clock=rect(at.clock),
+        rows=tuple(SupplyRow(*(rect(part) for part in row)) for row in at.rows),
+        axis=rect(at.axis),
+        level=Gauge(*(rect(part) for part in at.level)),
+        light=Gauge(*(rect(part) for part in at.light)),
+        readings=tuple(rect(part) for part in at.readings),
+        in_one_line=at.in_one_line,
+        beside=at.beside,
+        two_lines=at.two_lines,
+        unit=unit,
+    )
+
+
+def _arrange(w: int, h: int, supplies: int, instruments: bool) -> Arrangement:
     if not instruments:
         return Arrangement(
             room=Rect(0, 0, w, h),
@@ -164,9 +225,13 @@ def _timeline(
 def _beneath(w: int, h: int, supplies: int) -> Arrangement:
     wide, narrow = w >= 1120, w < 760
     body = 106 if h >= 560 else 84
-    line = 0 if wide else 26
+    if h >= 900:  # room for more supplies at once
+        body += 28 * min(max(supplies - 3, 0), 3)
+    two_lines = h >= 560
+    line = 0 if wide else 42 if two_lines else 26
     if narrow:
         body = 70
+        two_lines = False
         line = 24 if h >= 460 else 0
     head = 30
     gauges = 44 if narrow else 0
@@ -182,7 +247,8 @@ def _beneath(w: int, h: int, supplies: int) -> Arrangement:
         last, middle = min(296, w // 4), min(316, w // 4)
         first = right - x - last - middle - 2 * 32
         level, light = (_gauge(x + first + 32, y + 2 + k * 54, middle) for k in (0, 1))
-        readings = tuple(Rect(right - last, y + 1 + k * 34, last, 24) for k in range(3))
+        pitch = 36 if two_lines else 28
+        readings = tuple(Rect(right - last, y + k * pitch, last, pitch - 2) for k in range(3))
     else:
         if narrow:
             first, each = right - x, (right - x - 20) // 2
@@ -193,11 +259,12 @@ def _beneath(w: int, h: int, supplies: int) -> Arrangement:
             level, light = (_gauge(x + first + 28, y + 2 + k * 50, middle) for k in (0, 1))
         each = (right - x) // 3
         top = h - 12 - line + 4
-        readings = tuple(Rect(x + k * each, top, each - 12, 20) for k in range(3)) if line else ()
+        high = 36 if two_lines else 20
+        readings = tuple(Rect(x + k * each, top, each - 12, high) for k in range(3)) if line else ()
     label = 150 if narrow else 172
     play, clock, rows, axis = _timeline(x, y, first, body, supplies, label, 0 if narrow else 68)
     return Arrangement(
-        room=Rect(0, 0, w, h - high),
+        room=Rect(0, 0, w, ledge.y),
         ledge=ledge,
         looks=looks,
         words=words,
@@ -210,6 +277,7 @@ def _beneath(w: int, h: int, supplies: int) -> Arrangement:
         readings=readings,
         in_one_line=not wide,
         beside=False,
+        two_lines=two_lines,
     )
 
 
@@ -222,7 +290,7 @@ def _beside(w: int, h: int, supplies: int) -> Arrangement:
     looks = Rect(x, 18, inner, looks_h)
     foot = h - 18
     words = Rect(x, foot - 24, inner, 24)
-    readings = tuple(Rect(x, foot - 24 - 16 - 84 + k * 28, inner, 24) for k in range(3))
+    readings = tuple(Rect(x, foot - 24 - 16 - 108 + k * 36, inner, 34) for k in range(3))
     gauges = readings[0].y - 16 - 96
     level, light = (_gauge(x, gauges + k * 48, inner) for k in (0, 1))
     y = looks.bottom + 12
@@ -241,4 +309,5 @@ def _beside(w: int, h: int, supplies: int) -> Arrangement:
         readings=readings,
         in_one_line=False,
         beside=True,
+        two_lines=True,
     )

@@ -21,20 +21,26 @@ MOST_KEPT = 800
 
 
 class Lettering:
-    """Draws words. One for the life of a window."""
+    """Draws words. Sizes are as on a plain screen; on a large one everything is `unit` times as large."""
 
-    def __init__(self) -> None:
+    def __init__(self, unit: float = 1.0) -> None:
         pygame.font.init()
+        self.unit = unit
         self._folder = resources.files("preview.window") / "fonts"
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
         self._kept: OrderedDict[tuple[str, int, Rgb, bool], pygame.Surface] = OrderedDict()
+        self._widths: OrderedDict[tuple[str, int, bool], int] = OrderedDict()
+
+    def px(self, size: float) -> int:
+        """Pixels of a size."""
+        return round(size * self.unit)
 
     def _font(self, size: int, medium: bool) -> pygame.font.Font:
         font = self._fonts.get((size, medium))
         if font is None:
             name = "medium.ttf" if medium else "regular.ttf"
             with resources.as_file(self._folder / name) as path:
-                font = pygame.font.Font(path, size)
+                font = pygame.font.Font(path, self.px(size))
             self._fonts[size, medium] = font
         return font
 
@@ -52,7 +58,13 @@ class Lettering:
 
     def width(self, text: str, size: int = 15, medium: bool = False) -> int:
         """Width of words in pixels."""
-        return self._font(size, medium).size(text)[0]
+        key = (text, size, medium)
+        found = self._widths.get(key)
+        if found is None:
+            found = self._widths[key] = self._font(size, medium).size(text)[0]
+            if len(self._widths) > 4 * MOST_KEPT:
+                self._widths.popitem(last=False)
+        return found
 
     def fit(self, text: str, width: int, size: int = 15, medium: bool = False) -> str:
         """The words, cut short with an ellipsis where they are wider than `width` pixels."""
@@ -103,6 +115,8 @@ class Lettering:
             return 0
         drawn = self._drawn(text, size, colour, medium)
         left = x - {"left": 0, "middle": drawn.get_width() // 2, "right": drawn.get_width()}[align]
-        baseline = middle_y + round(0.36 * size)  # half a capital's height under the middle, so that sizes share a line
+        baseline = middle_y + round(
+            0.36 * size * self.unit
+        )  # half a capital's height under the middle, so that sizes share a line
         surface.blit(drawn, (left, baseline - self._font(size, medium).get_ascent()))
         return drawn.get_width()

@@ -7,14 +7,29 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Literal
 
 from preview.looks.library import looks_of
 from preview.scene.model import Look, Scene
 
-__all__ = ["LIGHT_STOPS", "MOST_LUX", "Request", "Session", "light_place", "lux_at", "plain_look", "snap_level"]
+__all__ = [
+    "LIGHT_STOPS",
+    "MOST_LUX",
+    "Drop",
+    "Request",
+    "Session",
+    "frame_count",
+    "light_place",
+    "lux_at",
+    "plain_look",
+    "snap_level",
+]
 
 MOST_LUX = 999.0
 """The end of the room light control: a bright room by day."""
+
+Drop = Literal["with", "without", "both"]
+"""The picture with the drop of the wires, as if there were none, or both side by side."""
 
 LIGHT_STOPS = (("night", 0.5), ("evening", 5.0), ("lamp", 60.0), ("daylight", 300.0))
 """Room light at named times, in lux on the surfaces (common practice, no source)."""
@@ -53,21 +68,38 @@ def plain_look() -> Look:
     return Look(name="fully on", effect="steady", seconds=10.0, level=1.0)
 
 
+def frame_count(seconds: float, frames_per_s: float) -> int:
+    """Frames of a look: as many as fit its length, at least one.
+
+    >>> frame_count(12.0, 30.0)
+    360
+    """
+    return max(1, math.floor(seconds * frames_per_s + 0.5))
+
+
 @dataclass(frozen=True)
 class Request:
-    """One moment to be worked out: everything that the picture and the figures depend on."""
+    """One moment to be worked out: everything that the picture and the figures depend on.
+
+    Moments are whole frames, at the rate at which the strips get new data: between two of them nothing changes in the room. `edition`
+    counts how often a script has been saved.
+    """
 
     look: int
-    time_s: float
+    frame: int
     level: float
     ambient_lux: float
-    sagging: bool
+    drop: Drop
     size: tuple[int, int]
+    edition: int = 0
 
 
 @dataclass
 class Session:
-    """The state of the window. `level` is remembered for each look; every change goes through a method."""
+    """The state of the window. `level` is remembered for each look; every change goes through a method.
+
+    `pointed` is the group whose readings are shown beside it, counted over the whole plan, or None.
+    """
 
     looks: tuple[Look, ...]
     planned_lux: float
@@ -76,11 +108,13 @@ class Session:
     time_s: float = 0.0
     playing: bool = True
     ambient_lux: float = 0.0
-    sagging: bool = True
+    drop: Drop = "with"
     marks: bool = False
+    pointed: int | None = None
     instruments: bool = True
     full_screen: bool = False
     page: str = ""
+    edition: int = 0
     levels: list[float] = field(default_factory=list)
 
     @classmethod
@@ -95,6 +129,29 @@ class Session:
             ambient_lux=scene.room.ambient_lux,
             levels=[snap_level(one.level) for one in looks],
         )
+
+    def carried_to(self, scene: Scene) -> Session:
+        """The session for a new version of the scene: what was being looked at, as far as it is still there.
+
+        A level or a room light that had been changed by hand stays; one that was as planned follows the plan.
+        """
+        new = Session.of(scene)
+        old = {look.name: k for k, look in enumerate(self.looks)}
+        for k, look in enumerate(new.looks):
+            if look.name in old and not self._is_as_planned(old[look.name]):
+                new.levels[k] = self.levels[old[look.name]]
+            if look.name == self.playing_look.name:
+                new.look = k
+                new.time_s = min(self.time_s, new._last_s())
+        if self.ambient_lux != self.planned_lux:
+            new.set_light(self.ambient_lux)
+        new.playing, new.drop, new.marks = self.playing, self.drop, self.marks
+        new.instruments, new.full_screen, new.page = self.instruments, self.full_screen, self.page
+        new.edition = self.edition + 1
+        return new
+
+    def _is_as_planned(self, look: int) -> bool:
+        return self.levels[look] == snap_level(self.looks[look].level)
 
     @property
     def playing_look(self) -> Look:
@@ -111,9 +168,27 @@ class Session:
         """Level of the look that is shown, 0..1."""
         return self.levels[self.look]
 
-    def request(self, size: tuple[int, int]) -> Request:
-        """What must be worked out for a picture of this size now."""
-        return Request(self.look, self.time_s, self.level, self.ambient_lux, self.sagging, size)
+    @property
+    def frames(self) -> int:
+        """Frames of the look."""
+        return frame_count(self.seconds, self.frames_per_s)
+
+    @property
+    def frame(self) -> int:
+        """The frame that is shown, from 0."""
+        return min(int(self.time_s * self.frames_per_s + 1e-6), self.frames - 1)
+
+    @property
+    def until_next_s(self) -> float:
+        """Seconds until the next frame is due while it plays."""
+        frame = self.frame
+        due = self.seconds if frame + 1 >= self.frames else (frame + 1) / self.frames_per_s
+        return max(due - self.time_s, 0.0)
+
+    def request(self, size: tuple[int, int], ahead: int = 0) -> Request:
+        """What must be worked out for a picture of this size: of now, or of so many frames ahead."""
+        frame = (self.frame + ahead) % self.frames
+        return Request(self.look, frame, self.level, self.ambient_lux, self.drop, size, self.edition)
 
     def advance(self, step_s: float) -> None:
         """Let time go by, round and round, when playing."""
@@ -131,9 +206,7 @@ class Session:
     def step_frame(self, frames: int) -> None:
         """Stop, and move by whole frames at the rate at which looks are worked out."""
         self.playing = False
-        here = round(self.time_s * self.frames_per_s)
-        count = max(1, round(self.seconds * self.frames_per_s))
-        self.time_s = ((here + frames) % count) / self.frames_per_s
+        self.time_s = ((self.frame + frames) % self.frames) / self.frames_per_s
 
     def _last_s(self) -> float:
         return max(0.0, self.seconds - 1.0 / self.frames_per_s)
@@ -142,6 +215,14 @@ class Session:
         """Show another look from its start; numbers beyond the ends come round."""
         self.look = look % len(self.looks)
         self.time_s = 0.0
+
+    def turn_drop(self, drop: Drop) -> None:
+        """Show the picture in another way, or with drop again when it is shown in that way already."""
+        self.drop = "with" if self.drop == drop else drop
+
+    def point(self, step: int, groups: int, start: int = 0) -> None:
+        """Move to another group's readings, round the ends; the first time to `start`."""
+        self.pointed = start % groups if self.pointed is None else (self.pointed + step) % groups
 
     def set_level(self, level: float) -> None:
         """Set the level of the look that is shown; held to 0..1 and to whole codes."""

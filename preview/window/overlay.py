@@ -1,82 +1,96 @@
-"""What is laid over the room: the plan's lines while the light is worked out, marks, pages to read, and what went wrong."""
+"""What is laid over the lit room: rings and arrows where it is worst, the readings of a group, and what went wrong."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import pairwise
+import functools
 
-import numpy as np
 import pygame
 
-from preview.light.camera import Camera
 from preview.scene.layout import Floats
-from preview.scene.model import Scene
-from preview.window.figures import Moment, Plan
-from preview.window.instruments import mix, ring
-from preview.window.keys import KEYS
+from preview.window.figures import GroupReading, Moment, Plan
+from preview.window.instruments import ring
 from preview.window.ledge import Rect
 from preview.window.lettering import Lettering
 from preview.window.palette import ACCENT, AMBER, FAINT, GROUND, HAIRLINE, PAPER, QUIET, TEXT, Rgb
 
-__all__ = ["draw_marks", "draw_opening", "draw_page", "draw_trouble", "page_keys", "page_lines"]
+__all__ = ["draw_beside", "draw_group", "draw_marks", "draw_renewal", "draw_trouble", "sheet", "veil"]
+
+MOST_LINES = 6
 
 
-def _corners(low: Floats, high: Floats) -> list[tuple[Floats, Floats]]:
-    """The twelve edges of a box."""
-    points = np.array(
-        [[(low, high)[i][0], (low, high)[j][1], (low, high)[k][2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)]
-    )
-    return [(points[a], points[b]) for a in range(8) for b in range(a + 1, 8) if bin(a ^ b).count("1") == 1]
+@functools.lru_cache(maxsize=32)
+def _sheet(size: tuple[int, int], alpha: int, radius: int) -> pygame.Surface:
+    paper = pygame.Surface(size, pygame.SRCALPHA)
+    pygame.draw.rect(paper, (*PAPER, alpha), paper.get_rect(), border_radius=radius)
+    return paper
 
 
-def _line(surface: pygame.Surface, camera: Camera, at: Rect, ends: tuple[Floats, Floats], colour: Rgb) -> None:
-    """A line of the room in the picture, cut off before it passes the eye."""
-    start, end = ends
-    depth = (np.array([start, end]) - camera.eye_m) @ camera.forward
-    near = 0.05
-    if (depth < near).all():
-        return
-    if (depth < near).any():
-        share = (near - depth[0]) / (depth[1] - depth[0])
-        cut = start + share * (end - start)
-        start, end = (cut, end) if depth[0] < near else (start, cut)
-    x, y, _ = camera.project(np.array([start, end]))
-    limit = 20_000
-    if np.abs(x).max() > limit or np.abs(y).max() > limit:
-        return
-    pygame.draw.aaline(surface, colour, (at.x + x[0], at.y + y[0]), (at.x + x[1], at.y + y[1]))
+def veil(surface: pygame.Surface, rect: pygame.Rect, alpha: int, unit: float = 1.0) -> None:
+    """Dark paper that lets some of the room through."""
+    surface.blit(_sheet(rect.size, alpha, round(6 * unit)), rect.topleft)
 
 
-def draw_opening(
-    surface: pygame.Surface, at: Rect, scene: Scene, camera: Camera, letters: Lettering, done: float
-) -> None:
-    """The room and its runs as lines, with how far its light has been worked out."""
-    surface.set_clip(pygame.Rect(at))
-    pygame.draw.rect(surface, GROUND, at)
-    size = np.array(scene.room.size_m)
-    for ends in _corners(np.zeros(3), size):
-        _line(surface, camera, at, ends, HAIRLINE)
-    for box in scene.box:
-        low = np.array(box.corner_m)
-        for ends in _corners(low, low + np.array(box.size_m)):
-            _line(surface, camera, at, ends, mix(GROUND, HAIRLINE, 0.7))
-    for run in scene.run:
-        path = np.array(run.path_m, dtype=float)
-        for ends in pairwise(path):
-            _line(surface, camera, at, ends, ACCENT)
-    x, y = at.middle[0], at.bottom - 56
-    letters.draw(surface, scene.title, x, y - 30, 22, TEXT, "middle")
-    letters.draw(surface, "working out how light falls in the room", x, y, 14, QUIET, "middle")
-    bar = Rect(x - 120, y + 18, 240, 3)
-    pygame.draw.rect(surface, HAIRLINE, bar)
-    pygame.draw.rect(surface, ACCENT, (bar.x, bar.y, round(bar.w * done), bar.h))
-    surface.set_clip(None)
+def sheet(surface: pygame.Surface, at: Rect, width: int, height: int, unit: float) -> Rect:
+    """Paper in the middle of the room, at most as large as the room. Returns its place."""
+    edge = round(12 * unit)
+    w, h = min(width, at.w - 2 * edge), min(height, at.h - 2 * edge)
+    rect = Rect(at.x + (at.w - w) // 2, at.y + max(edge, (at.h - h) // 2), w, h)
+    veil(surface, pygame.Rect(rect), 246, unit)
+    pygame.draw.rect(surface, HAIRLINE, rect, max(1, round(unit)), border_radius=round(6 * unit))
+    return rect
+
+
+class _Labels:
+    """Labels over the room that keep clear of one another."""
+
+    def __init__(self, surface: pygame.Surface, at: Rect, letters: Lettering) -> None:
+        self.surface, self.at, self.letters = surface, at, letters
+        self.taken: list[pygame.Rect] = []
+
+    def put(self, point: tuple[float, float], first: str, second: str, colour: Rgb = TEXT) -> None:
+        """Two lines beside a group, with a ring round it; an arrow at the edge where the group is beyond the picture."""
+        at, letters, px = self.at, self.letters, self.letters.px
+        edge = px(14)
+        x = round(min(max(point[0], at.x + edge), at.right - edge))
+        y = round(min(max(point[1], at.y + edge), at.bottom - edge))
+        seen = at.x <= point[0] < at.right and at.y <= point[1] < at.bottom
+        if not seen:
+            second += ", out of view"
+        wide = max(letters.width(first, 14), letters.width(second, 12)) + px(20)
+        left = x + px(22) if x + px(22) + wide < at.right - px(8) else x - px(22) - wide
+        left = min(max(left, at.x + px(6)), at.right - px(6) - wide)
+        top = min(max(y - px(22), at.y + px(6)), at.bottom - px(50))
+        label = pygame.Rect(left, top, wide, px(44))
+        if label.collidepoint(x, y):
+            label.y = y + px(18) if y + px(68) < at.bottom else y - px(62)
+        while any(label.colliderect(other) for other in self.taken) and label.bottom + px(48) < at.bottom:
+            label.y += px(48)
+        self.taken.append(label)
+        veil(self.surface, label, 190, letters.unit)
+        near = label.left if label.left > x else label.right if label.right < x else label.centerx
+        start = x + (px(9) if near > x else -px(9) if near < x else 0)
+        pygame.draw.aaline(self.surface, QUIET, (start, y), (near, min(max(y, label.top), label.bottom)))
+        if seen:
+            ring(self.surface, (x, y), px(9), GROUND, px(3))
+            ring(self.surface, (x, y), px(8), colour, max(1, px(1.5)))
+        else:
+            self._arrow((x, y), point, colour)
+        letters.draw(self.surface, first, label.x + px(10), label.y + px(14), 14, TEXT)
+        letters.draw(self.surface, second, label.x + px(10), label.y + px(31), 12, QUIET)
+
+    def _arrow(self, here: tuple[int, int], beyond: tuple[float, float], colour: Rgb) -> None:
+        way = pygame.Vector2(min(max(beyond[0], -1e6), 1e6) - here[0], min(max(beyond[1], -1e6), 1e6) - here[1])
+        way = way.normalize() if way.length() > 0 else pygame.Vector2(0, -1)
+        side, tip, px = pygame.Vector2(-way.y, way.x), pygame.Vector2(here), self.letters.px
+        points = [tip + way * px(9), tip - way * px(5) + side * px(7), tip - way * px(5) - side * px(7)]
+        pygame.draw.polygon(self.surface, GROUND, [p + (p - tip) * 0.35 for p in points])
+        pygame.draw.polygon(self.surface, colour, points)
 
 
 def draw_marks(
-    surface: pygame.Surface, at: Rect, plan: Plan, camera: Camera, letters: Lettering, moment: Moment
+    surface: pygame.Surface, at: Rect, plan: Plan, places: Floats, letters: Lettering, moment: Moment
 ) -> None:
-    """Rings round the groups where it is worst now, each with its reading."""
+    """Rings round the groups where it is worst now, each with its reading. `places` (G, 2) as the desk gives them."""
     found: dict[int, list[str]] = {}
     low, loss, shift = moment.lowest_v, moment.dimming, moment.shift
     found.setdefault(low.group, []).append(f"lowest {low.value:.2f} V")
@@ -84,133 +98,59 @@ def draw_marks(
         found.setdefault(loss.group, []).append(f"dimming {100 * loss.value:.0f} %")
     if shift.value > 0.05:
         found.setdefault(shift.group, []).append(f"shift {shift.value:.1f} steps")
-    taken: list[pygame.Rect] = []
+    labels = _Labels(surface, at, letters)
     for group, says in found.items():
-        x, y, depth = (float(v[0]) for v in camera.project(plan.layout.centre_m[group : group + 1]))
         run, number = plan.layout.name_of(group)
-        if depth <= 0:
-            continue
-        seen = 0 <= x < camera.size[0] and 0 <= y < camera.size[1]
-        px = at.x + round(min(max(x, 12), camera.size[0] - 12) * at.w / camera.size[0])
-        py = at.y + round(min(max(y, 12), camera.size[1] - 12) * at.h / camera.size[1])
-        lines = [", ".join(says), f"{run}, group {number}" + ("" if seen else ", beyond the picture")]
-        wide = max(letters.width(lines[0], 14), letters.width(lines[1], 12)) + 20
-        left = px + 22 if px + 22 + wide < at.right - 8 else px - 22 - wide
-        label = pygame.Rect(left, min(max(py - 22, at.y + 6), at.bottom - 50), wide, 44)
-        while any(label.colliderect(other) for other in taken) and label.bottom + 48 < at.bottom:
-            label.y += 48
-        taken.append(label)
-        _veil(surface, label, 200)
-        for ink, width in ((GROUND, 4), (TEXT, 2)):
-            ring(surface, (px, py), 10 if ink == TEXT else 11, ink, width)
-        edge = label.left if label.left > px else label.right
-        pygame.draw.aaline(surface, TEXT, (px + (11 if label.left > px else -11), py), (edge, label.centery))
-        letters.draw(surface, lines[0], label.x + 10, label.y + 14, 14, TEXT)
-        letters.draw(surface, lines[1], label.x + 10, label.y + 31, 12, QUIET)
+        labels.put((float(places[group, 0]), float(places[group, 1])), ", ".join(says), f"{run}, group {number}")
 
 
-def _veil(surface: pygame.Surface, rect: pygame.Rect, alpha: int) -> None:
-    paper = pygame.Surface(rect.size, pygame.SRCALPHA)
-    pygame.draw.rect(paper, (*PAPER, alpha), paper.get_rect(), border_radius=6)
-    surface.blit(paper, rect.topleft)
+def draw_group(
+    surface: pygame.Surface, at: Rect, point: tuple[float, float], letters: Lettering, reading: GroupReading
+) -> None:
+    """What a meter would read at one group, beside it."""
+    says = [f"{reading.volts:.2f} V", f"{1000 * reading.amps:.1f} mA"]
+    if reading.light < 0.995:
+        says.append(f"light {100 * reading.light:.0f} %")
+    if reading.steps > 0.05:
+        says.append(f"shift {reading.steps:.1f} steps")
+    where = f"{reading.run}, group {reading.number}, at {reading.along_m:.2f} m"
+    _Labels(surface, at, letters).put(point, "   ".join(says), where, ACCENT)
+
+
+def draw_beside(surface: pygame.Surface, at: Rect, letters: Lettering) -> None:
+    """The line between the picture with drop and the one without, and what is what."""
+    px, middle = letters.px, at.x + at.w // 2
+    pygame.draw.rect(surface, GROUND, (middle - px(1), at.y, max(2, px(2)), at.h))
+    for text, side in (("with drop", -1), ("without drop", 1)):
+        wide = letters.width(text, 13) + px(18)
+        rect = pygame.Rect(middle + px(8) if side > 0 else middle - px(8) - wide, at.bottom - px(34), wide, px(24))
+        veil(surface, rect, 190, letters.unit)
+        letters.draw(surface, text, rect.centerx, rect.centery, 13, QUIET, "middle")
+
+
+def draw_renewal(surface: pygame.Surface, at: Rect, letters: Lettering, done: float) -> None:
+    """How far the light of a room that has been saved anew is worked out."""
+    px = letters.px
+    rect = pygame.Rect(at.right - px(232), at.y + px(10), px(222), px(34))
+    veil(surface, rect, 215, letters.unit)
+    letters.draw(surface, "working out the light again", rect.x + px(12), rect.y + px(13), 13, QUIET)
+    line = (rect.x + px(12), rect.bottom - px(8), rect.w - px(24), max(2, px(2)))
+    pygame.draw.rect(surface, HAIRLINE, line)
+    pygame.draw.rect(surface, ACCENT, (line[0], line[1], round(line[2] * done), line[3]))
 
 
 def draw_trouble(surface: pygame.Surface, at: Rect, letters: Lettering, text: str) -> None:
     """What went wrong, in words over the foot of the room; the room stays."""
-    lines = letters.wrap(text, min(at.w - 80, 900), 14)[:6]
-    wide = max(letters.width(line, 14) for line in lines) + 40
-    high = 20 * len(lines) + 20
-    rect = pygame.Rect(at.x + (at.w - wide) // 2, at.bottom - high - 20, wide, high)
-    _veil(surface, rect, 235)
-    pygame.draw.rect(surface, AMBER, (rect.x, rect.y + 8, 3, rect.h - 16))
+    px = letters.px
+    lines = letters.wrap(text, min(at.w - px(80), px(900)), 14)
+    most = max(1, min(MOST_LINES, (at.h // 2 - px(40)) // px(20)))
+    if len(lines) > most:
+        lines = [*lines[: most - 1], f"and {len(lines) - most + 1} more lines: T"]
+    wide = max(letters.width(line, 14) for line in lines) + px(40)
+    high = px(20) * len(lines) + px(20)
+    rect = pygame.Rect(at.x + (at.w - wide) // 2, at.bottom - high - px(16), wide, high)
+    veil(surface, rect, 240, letters.unit)
+    pygame.draw.rect(surface, AMBER, (rect.x, rect.y + px(8), px(3), rect.h - px(16)))
     for k, line in enumerate(lines):
-        letters.draw(surface, line, rect.x + 20, rect.y + 20 + 20 * k, 14, TEXT)
-
-
-def _page(surface: pygame.Surface, at: Rect, width: int, height: int) -> Rect:
-    w, h = min(width, at.w - 24), min(height, at.h - 24)
-    rect = Rect(at.x + (at.w - w) // 2, at.y + max(12, (at.h - h) // 2), w, h)
-    _veil(surface, pygame.Rect(rect), 244)
-    pygame.draw.rect(surface, HAIRLINE, rect, 1, border_radius=6)
-    return rect
-
-
-def page_keys(surface: pygame.Surface, at: Rect, letters: Lettering, scroll: int) -> int:
-    """The list of all keys. Returns how far it can be scrolled, in lines."""
-    rows: list[tuple[str, str, bool]] = []
-    for heading, keys in KEYS:
-        if rows:
-            rows.append(("", "", False))
-        rows.append((heading, "", True))
-        rows.extend((key.written, key.says, False) for key in keys)
-    keys_w = max(letters.width(key, 14) for key, says, _ in rows if says) + 26
-    column = keys_w + max(letters.width(says, 14) for _, says, _ in rows)
-    line, pad = 22, 28
-    two = at.w - 24 >= 2 * column + 3 * pad and len(rows) * line + 2 * pad > at.h - 24
-    if two:
-        half = next(k for k in range(len(rows) // 2, len(rows)) if not rows[k][0])
-        columns = [rows[:half], rows[half + 1 :]]
-    else:
-        columns = [rows]
-    most = max(len(part) for part in columns)
-    rect = _page(surface, at, len(columns) * column + (len(columns) + 1) * pad, most * line + 2 * pad)
-    fits = max(1, (rect.h - 2 * pad + 8) // line)
-    beyond = max(0, most - fits)
-    first = min(scroll, beyond)
-    for c, part in enumerate(columns):
-        x = rect.x + pad + c * (column + pad)
-        for k, (key, says, is_titled) in enumerate(part[first : first + fits]):
-            y = rect.y + pad + k * line + 4
-            if is_titled:
-                letters.draw(surface, key, x, y, 14, ACCENT)
-            else:
-                letters.draw(surface, key, x, y, 14, TEXT)
-                letters.draw(surface, letters.fit(says, rect.right - 10 - x - keys_w, 14), x + keys_w, y, 14, QUIET)
-    _more(surface, rect, letters, first, beyond)
-    return beyond
-
-
-def page_lines(
-    surface: pygame.Surface, at: Rect, letters: Lettering, heading: str, lines: Sequence[str], scroll: int
-) -> int:
-    """A page of plain lines under a heading. Returns how far it can be scrolled, in lines."""
-    line, pad = 22, 28
-    width = min(at.w - 24, 760)
-    wrapped = [part for text in lines for part in letters.wrap(text, width - 2 * pad, 14)]
-    rect = _page(surface, at, width, (len(wrapped) + 2) * line + 2 * pad)
-    fits = max(1, (rect.h - 2 * pad - 2 * line + 8) // line)
-    beyond = max(0, len(wrapped) - fits)
-    first = min(scroll, beyond)
-    letters.draw(surface, heading, rect.x + pad, rect.y + pad + 2, 16, TEXT)
-    for k, text in enumerate(wrapped[first : first + fits]):
-        letters.draw(surface, text, rect.x + pad, rect.y + pad + 2 * line + k * line, 14, QUIET)
-    _more(surface, rect, letters, first, beyond)
-    return beyond
-
-
-def _more(surface: pygame.Surface, rect: Rect, letters: Lettering, first: int, beyond: int) -> None:
-    if beyond:
-        text = "Up and Down: more" if first < beyond else "Up: back"
-        letters.draw(surface, text, rect.right - 16, rect.bottom - 13, 12, FAINT, "right")
-
-
-def draw_page(
-    surface: pygame.Surface,
-    at: Rect,
-    letters: Lettering,
-    page: str,
-    scene: Scene,
-    breaks: Sequence[str] | None,
-    scroll: int,
-) -> int:
-    """The page of that name over the room; returns how far it can be scrolled."""
-    if page == "keys":
-        return page_keys(surface, at, letters, scroll)
-    if page == "assumed":
-        lines = list(scene.assumed) or ["Nothing: every value is in the scene file."]
-        return page_lines(surface, at, letters, "Assumed: typical values, not in the scene file", lines, scroll)
-    if breaks is None:
-        lines = ["Not known yet: the look is still being worked out."]
-    else:
-        lines = list(breaks) or ["Nothing: the look keeps every limit at this level."]
-    return page_lines(surface, at, letters, "What this look exceeds at this level", lines, scroll)
+        colour = FAINT if k == most - 1 and line.endswith(": T") else TEXT
+        letters.draw(surface, line, rect.x + px(20), rect.y + px(20) + px(20) * k, 14, colour)

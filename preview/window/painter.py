@@ -1,7 +1,8 @@
 """The picture, made on a thread of its own, so that the window answers at once however large the plan is.
 
-The event loop asks for a moment as often as it likes; the painter always takes the latest wish and shows its last picture.
-What goes wrong in an effect is kept as words beside the last good picture.
+The event loop asks for a moment as often as it likes; the painter always takes the latest wish. Its pictures lie in three buffers
+that are used in turn: one is shown, one is the latest, one is being painted. What goes wrong in an effect is kept as words beside
+the last good picture.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from preview.light.picture import Renderer
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 from preview.scene.model import Look
-from preview.window.figures import Moment, Plan, moment, sample_xyz
+from preview.window.figures import Moment, Plan, moment, sample_xyz, shown_xyz
 from preview.window.framing import framed
 from preview.window.model import Request
 
@@ -28,8 +29,16 @@ __all__ = ["Painter", "Shown"]
 SAMPLES = 24
 """Frames of a look that its exposure is set by, as for a clip."""
 
+FEW = 5
+"""As many of them while the room light is being changed."""
+
 REFINE_S = 0.3
 """A room light that has stayed for so long gets the exposure from all samples."""
+
+GAUGE_WIDTH = 320
+"""Width in pixels of the small pictures that the exposure is read off."""
+
+Pixels = NDArray[np.uint8]
 
 
 class _Stopped(Exception):
@@ -38,18 +47,34 @@ class _Stopped(Exception):
 
 @dataclass(frozen=True)
 class Shown:
-    """A picture and its figures, or what kept them from being made. `number` counts every result."""
+    """A picture and its figures, or what kept them from being made. `number` counts every result.
+
+    The picture may be read until the second `take` after the one that gave it.
+    """
 
     number: int
-    picture: NDArray[np.uint8] | None  # (h, w, 3)
+    picture: Pixels | None  # (h, w, 3)
     moment: Moment | None
     trouble: str = ""
 
 
-class Painter:
-    """Makes pictures of the latest request until it is stopped. `shown` and `laid_out` may be read at any time."""
+def _nothing_kept(_: Request) -> Moment | None:
+    return None
 
-    def __init__(self, plan: Plan, looks: tuple[Look, ...]) -> None:
+
+class Painter:
+    """Makes pictures of the latest request until it is stopped. `shown` and `laid_out` may be read at any time.
+
+    `recall` gives moments that have been worked out before; `tell` is called, on the painter's thread, whenever there is a new result.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        looks: tuple[Look, ...],
+        recall: Callable[[Request], Moment | None] = _nothing_kept,
+        tell: Callable[[], None] = lambda: None,
+    ) -> None:
         self.plan = plan
         self.looks = looks
         self.shown = Shown(0, None, None)
@@ -57,15 +82,20 @@ class Painter:
         """How far the room's light has been worked out, 0..1; 1 when pictures can be made."""
         self.spent_s: dict[str, list[float]] = {"figures": [], "picture": []}
         """Seconds that the last pictures took, by part."""
+        self._recall = recall
+        self._tell = tell
         self._wanted: Request | None = None
         self._made: Request | None = None
         self._wake = threading.Condition()
         self._stopping = False
         self._renderer: Renderer | None = None
-        self._renderer_size = (0, 0)
-        self._samples: dict[int, Floats] = {}
+        self._gauge: Renderer | None = None
+        self._buffers: list[Pixels] = []
+        self._beside: Pixels | None = None
+        self._held: Pixels | None = None
+        self._samples: dict[tuple[int, int], Floats] = {}
         self._exposure: Exposure | None = None
-        self._exposed_for: tuple[int, float, tuple[int, int]] | None = None
+        self._exposed_for: tuple[int, float, int] | None = None
         self._exposed_s = 0.0
         self._is_rough = False
         self._volts: Floats | None = None
@@ -82,12 +112,18 @@ class Painter:
                 self._wanted = request
                 self._wake.notify()
 
-    def stop(self) -> None:
+    def take(self) -> Shown:
+        """The latest result; its picture stays as it is until another is taken."""
+        with self._wake:
+            self._held = self.shown.picture
+            return self.shown
+
+    def stop(self, wait: bool = True) -> None:
         """End the thread, also in the midst of laying out the room."""
         with self._wake:
             self._stopping = True
             self._wake.notify()
-        if self._thread.is_alive():
+        if wait and self._thread.is_alive():
             self._thread.join(timeout=10)
 
     @property
@@ -107,62 +143,98 @@ class Painter:
             assert request is not None
             try:
                 picture, figures = self._paint(request)
-                self.shown = Shown(self.shown.number + 1, picture, figures)
+                self._show(picture, figures, "")
             except CovecastError as error:
-                last = self.shown
-                self.shown = Shown(last.number + 1, last.picture, last.moment, str(error))
+                self._show(self.shown.picture, self.shown.moment, str(error))
             except _Stopped:
                 return
             self._made = request
+            self._tell()
 
-    def _paint(self, request: Request) -> tuple[NDArray[np.uint8], Moment]:
+    def _show(self, picture: Pixels | None, figures: Moment | None, trouble: str) -> None:
+        with self._wake:
+            self.shown = Shown(self.shown.number + 1, picture, figures, trouble)
+
+    def _paint(self, request: Request) -> tuple[Pixels, Moment]:
         look = self.looks[request.look]
         began = time.perf_counter()
-        figures, state = moment(self.plan, look, request, self._volts)
-        self._volts = state.group_v
+        figures = self._recall(request)
+        if figures is None:
+            figures, state = moment(self.plan, look, request, self._volts)
+            self._volts = state.group_v
         reached = time.perf_counter()
         renderer = self._renderer_for(request.size)
-        laid = time.perf_counter()
-        exposure = self._exposure_for(renderer, request)
-        picture = renderer.picture(figures.group_xyz, exposure, request.ambient_lux)
-        self._note("figures", reached - began)
-        self._note("picture", time.perf_counter() - laid)
+        exposure = self._exposure_for(request)
+        exposed = time.perf_counter()
+        light = shown_xyz(self.plan, figures, request.drop != "without")
+        lit = time.perf_counter()
+        picture = renderer.picture(light, exposure, request.ambient_lux, self._free())
+        if request.drop == "both":
+            self._put_beside(renderer, figures, exposure, request, picture)
+        self._note("figures", reached - began + lit - exposed)
+        self._note("picture", time.perf_counter() - lit)
         return picture, figures
+
+    def _put_beside(
+        self, renderer: Renderer, figures: Moment, exposure: Exposure, request: Request, picture: Pixels
+    ) -> None:
+        """The right half of a picture as if there were no drop."""
+        if self._beside is None or self._beside.shape != picture.shape:
+            self._beside = np.empty_like(picture)
+        renderer.picture(shown_xyz(self.plan, figures, False), exposure, request.ambient_lux, self._beside)
+        half = picture.shape[1] // 2
+        picture[:, half:] = self._beside[:, half:]
 
     def _note(self, part: str, seconds: float) -> None:
         self.spent_s[part].append(seconds)
         del self.spent_s[part][:-600]
 
+    def _free(self) -> Pixels:
+        """A buffer that is neither shown nor the latest."""
+        with self._wake:
+            return next(b for b in self._buffers if b is not self.shown.picture and b is not self._held)
+
     def _renderer_for(self, size: tuple[int, int]) -> Renderer:
-        if self._renderer is None or self._renderer_size != size:
+        if self._renderer is None or self._renderer.size != size:
             first = self._renderer is None
-            self._renderer = Renderer(framed(self.plan.scene, size), self.plan.layout, size, self._progress(first))
-            self._renderer_size = size
+            scene = framed(self.plan.scene, size)
+            self._renderer = Renderer(scene, self.plan.layout, size, self._progress(first))
+            self._buffers = [np.empty((size[1], size[0], 3), np.uint8) for _ in range(3)]
+            if self._gauge is None:
+                small = (GAUGE_WIDTH, max(64, round(GAUGE_WIDTH * size[1] / size[0])))
+                self._gauge = Renderer(framed(self.plan.scene, small), self.plan.layout, small, self._progress(False))
             self.laid_out = 1.0
+            self._tell()
         return self._renderer
 
     def _progress(self, first: bool) -> Callable[[float], None]:
         def progress(done: float) -> None:
             if self._stopping:
                 raise _Stopped
-            if first:
+            if first and int(done * 50) > int(self.laid_out * 50):
                 self.laid_out = min(done, 0.99)
+                self._tell()
 
         return progress
 
-    def _exposure_for(self, renderer: Renderer, request: Request) -> Exposure:
+    def _exposure_for(self, request: Request) -> Exposure:
         """The exposure of a look in a light: at once from a few of its frames, and from all samples when that light has stayed."""
-        key = (request.look, request.ambient_lux, request.size)
+        assert self._gauge is not None
         now = time.monotonic()
+        sampled = request.look, request.edition
+        key = (request.look, request.ambient_lux, request.edition)
+        if sampled not in self._samples:
+            if self._samples and next(iter(self._samples))[1] != request.edition:
+                self._samples.clear()
+            self._samples[sampled] = sample_xyz(self.plan, self.looks[request.look], SAMPLES)
+        samples = self._samples[sampled]
         if self._exposure is None or self._exposed_for != key:
-            if request.look not in self._samples:
-                self._samples[request.look] = sample_xyz(self.plan, self.looks[request.look], SAMPLES)
-            samples = self._samples[request.look]
-            few = samples[:: max(1, len(samples) // 4)]
+            same_look = self._exposed_for is not None and self._exposed_for[::2] == key[::2]
+            few = samples[:: max(1, len(samples) // FEW)] if same_look else samples
             self._is_rough = len(few) < len(samples)
-            self._exposure = renderer.exposure(few, request.ambient_lux)
+            self._exposure = self._gauge.exposure(few, request.ambient_lux)
             self._exposed_for, self._exposed_s = key, now
         elif self._is_rough and now - self._exposed_s >= REFINE_S:
             self._is_rough = False
-            self._exposure = renderer.exposure(self._samples[request.look], request.ambient_lux)
+            self._exposure = self._gauge.exposure(samples, request.ambient_lux)
         return self._exposure

@@ -1,61 +1,69 @@
-"""The ledge: which control stands where, what it shows, and what lies under the pointer.
+"""The ledge: panes that are drawn anew only when what they show has changed, and what lies under the pointer.
 
 It reads a `Reading` of everything and draws; what a click means is said by name, and the event loop acts on it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
 import pygame
 
-from preview.power.cap import Cap
-from preview.scene.model import Scene
-from preview.window.figures import Moment, Plan, Worst, strain
-from preview.window.instruments import Mark, bar, curve_pixels, cutoff, dashes, focus_ring, play_sign, track
-from preview.window.ledge import Arrangement, Gauge, Rect, SupplyRow
+from preview.window.brush import Brush
+from preview.window.figures import Plan, Worst, strain
+from preview.window.gauges import draw_gauges, gauges_key
+from preview.window.instruments import focus_ring
+from preview.window.ledge import Arrangement, Rect
 from preview.window.lettering import Lettering
-from preview.window.model import LIGHT_STOPS, Session, light_place
-from preview.window.palette import ACCENT, AMBER, FAINT, HAIRLINE, LEDGE, QUIET, RED, TEXT, Rgb
-from preview.window.survey import Survey
+from preview.window.palette import ACCENT, AMBER, FAINT, LEDGE, QUIET, RED, TEXT, Rgb
+from preview.window.reading import Reading
+from preview.window.timeline import (
+    ALARM,
+    clock,
+    cursor_x,
+    curves_key,
+    draw_cursor,
+    draw_curves,
+    draw_supplies,
+    supplies_key,
+)
 
-__all__ = ["STOPS", "Panel", "Reading"]
+__all__ = ["STOPS", "Panel"]
 
 STOPS = ("looks", "play", "time", "level", "light", "drop", "marks", "breaks", "assumed", "keys")
 """The controls that Tab goes through, in order."""
 
-_ALARM = {"": TEXT, "over": AMBER, "far over": RED}
+_WORDS = ("drop", "marks", "breaks", "assumed", "keys")
 
 
-@dataclass(frozen=True)
-class Reading:
-    """Everything that the ledge shows at one instant."""
+@dataclass
+class _Pane:
+    """A part of the ledge, and what was last drawn there."""
 
-    session: Session
-    moment: Moment | None
-    survey: Survey | None
-    cap: Cap | None
-    cap_known: bool
-    focus: str
-    first_supply: int
+    rect: Rect
+    key: object = None
+    targets: tuple[tuple[str, Rect], ...] = ()
 
 
 class Panel:
     """Draws the ledge and knows its controls. Made anew for every size of the window."""
 
-    def __init__(self, plan: Plan, lettering: Lettering, arrangement: Arrangement) -> None:
+    def __init__(self, plan: Plan, letters: Lettering, arrangement: Arrangement) -> None:
         self.plan = plan
-        self.type = lettering
+        self.letters = letters
         self.at = arrangement
-        self.targets: list[tuple[str, Rect]] = []
-        """What can be clicked, by name, as last drawn."""
-        self._curves: dict[tuple[int, int, float, int, int], pygame.Surface] = {}
+        self._panes: dict[str, _Pane] = {}
+        self._is_bare = True
+        self._curves: pygame.Surface | None = None
+        self._cursor = -1
+        if self.at.ledge is not None:
+            self._panes = {name: _Pane(rect) for name, rect in _pane_rects(self.at, letters.px(6)).items()}
 
     @property
-    def scene(self) -> Scene:
-        """The scene that is shown."""
-        return self.plan.scene
+    def targets(self) -> list[tuple[str, Rect]]:
+        """What can be clicked, by name, as last drawn."""
+        return [target for pane in self._panes.values() for target in pane.targets]
 
     def target(self, point: tuple[int, int]) -> str | None:
         """Name of the control at a point, or None."""
@@ -64,6 +72,12 @@ class Panel:
                 return name
         return None
 
+    def forget(self) -> None:
+        """What was drawn is gone: everything is drawn the next time."""
+        self._is_bare = True
+        for pane in self._panes.values():
+            pane.key = None
+
     def supplies_from(self, first: int) -> range:
         """Numbers of the supplies that are shown when the first of them is `first`."""
         count = len(self.plan.supply_names)
@@ -71,273 +85,215 @@ class Panel:
         first = first % count if count > shown else 0
         return range(first, min(first + shown, count))
 
-    def draw(self, surface: pygame.Surface, now: Reading) -> None:
-        """Draw the ledge, if there is one."""
-        self.targets = []
+    def draw(self, surface: pygame.Surface, now: Reading) -> bool:
+        """Bring the ledge, if there is one, up to date on a surface that still holds what was drawn last. Whether anything was drawn."""
         if self.at.ledge is None:
-            return
-        pygame.draw.rect(surface, LEDGE, self.at.ledge)
-        self._words(surface, now)
-        self._looks(surface, now)
-        self._timeline(surface, now)
-        self._level(surface, now)
-        self._light(surface, now)
-        self._readings(surface, now)
-
-    def _target(self, surface: pygame.Surface, name: str, rect: Rect, focus: str, ring: Rect | None = None) -> None:
-        self.targets.append((name, rect))
-        if focus == name:
-            focus_ring(surface, ring or rect)
-
-    # Looks and words ------------------------------------------------------------------------------------------
-
-    def _looks(self, surface: pygame.Surface, now: Reading) -> None:
-        field, names = self.at.looks, [look.name for look in now.session.looks]
-        gap, line = 22, 26
-        lines = max(1, field.h // line)
-        across = field.w
-        if lines == 1 and sum(self.type.width(name, 16) + gap for name in names) > across + gap:
-            across -= 44  # room for which part of the looks is shown
-        names = [self.type.fit(name, across, 16) for name in names]
-        widths = [self.type.width(name, 16) for name in names]
-        places: list[tuple[int, int]] = []
-        x = row = 0
-        for width in widths:
-            if x and x + width > across:
-                x, row = 0, row + 1
-            places.append((x, row))
-            x += width + gap
-        first = min(max(places[now.session.look][1] - lines + 1, 0), max(row - lines + 1, 0))
-        if row + 1 > lines:  # more than fit: show the lines round the look that plays, and say so
-            first = places[now.session.look][1] if lines == 1 else first
-        for k, (name, (left, line_number)) in enumerate(zip(names, places, strict=True)):
-            shown = line_number - first
-            if not 0 <= shown < lines:
-                continue
-            chosen = k == now.session.look
-            y = field.y + shown * line + line // 2
-            rect = Rect(field.x + left, y - 13, widths[k], 26)
-            self.type.draw(surface, name, rect.x, y, 16, TEXT if chosen else QUIET)
-            if chosen:
-                pygame.draw.rect(surface, ACCENT, (rect.x, y + 13, rect.w, 2))
-                if now.focus == "looks":
-                    focus_ring(surface, rect)
-            self.targets.append((f"look {k}", rect.grown(4)))
-        if row + 1 > lines and lines == 1:
-            self.type.draw(surface, f"{first + 1}/{row + 1}", field.right, field.y + 13, 12, FAINT, "right")
-
-    def _words(self, surface: pygame.Surface, now: Reading) -> None:
-        session, field = now.session, self.at.words
-        words: list[tuple[str, str, Rgb]] = [
-            ("drop", "with drop" if session.sagging else "without drop", TEXT if session.sagging else ACCENT),
-            ("marks", "marks", ACCENT if session.marks else QUIET),
+            return False
+        if self._is_bare:
+            pygame.draw.rect(surface, LEDGE, self.at.ledge)
+            self._is_bare = False
+        at, shown = self.at, self.supplies_from(now.first_supply)
+        words, rows = _words(now, at.words.w < self.letters.px(200)), _readings(now)
+        panes: list[tuple[str, object, Callable[[Brush], None]]] = [
+            ("looks", _looks_key(now), lambda brush: _draw_looks(brush, at, now)),
+            ("words", (words, now.focus), lambda brush: _draw_words(brush, at, words)),
+            ("supplies", supplies_key(now, shown), lambda brush: draw_supplies(brush, at, now, shown)),
+            ("gauges", gauges_key(now), lambda brush: draw_gauges(brush, at, now)),
         ]
-        breaks = now.survey.breaks if now.survey else None
-        if breaks:
-            words.append(("breaks", f"{len(breaks)} over", AMBER))
-        if self.scene.assumed:
-            words.append(("assumed", f"{len(self.scene.assumed)} assumed", QUIET))
-        words.append(("keys", "keys F1", QUIET))
-        narrow = field.w < 200
-        if narrow:
-            words = [word for word in words if word[0] in ("breaks", "keys")]
-        x, y = field.right, field.y + 13
-        for name, text, colour in reversed(words):
-            width = self.type.width(text, 14)
-            if x - width < field.x:
-                break
-            rect = Rect(x - width, y - 13, width, 26)
-            self.type.draw(surface, text, rect.x, y, 14, colour)
-            self._target(surface, name, rect.grown(3), now.focus, rect)
-            x -= width + 20
+        if at.readings:
+            panes.append(("readings", rows, lambda brush: _draw_readings(brush, at, rows)))
+        drawn = [self._pane(surface, now, *pane) for pane in panes]
+        return self._time(surface, now, shown) or any(drawn)
 
-    # What the supplies draw, over time ------------------------------------------------------------------------
+    def _pane(
+        self, surface: pygame.Surface, now: Reading, name: str, key: object, draw: Callable[[Brush], None]
+    ) -> bool:
+        """Draw a pane if what it shows has changed; whether it was drawn."""
+        pane = self._panes[name]
+        if pane.key is not None and pane.key == key:
+            return False
+        pane.key = key
+        brush = Brush(surface, self.letters, now.focus)
+        surface.set_clip(pygame.Rect(pane.rect))
+        pygame.draw.rect(surface, LEDGE, pane.rect)
+        draw(brush)
+        surface.set_clip(None)
+        pane.targets = tuple(brush.targets)
+        return True
 
-    def _timeline(self, surface: pygame.Surface, now: Reading) -> None:
-        at, session = self.at, now.session
-        shown = self.supplies_from(now.first_supply)
-        for row, supply in zip(at.rows, shown, strict=False):
-            self._supply(surface, row, supply, now)
-        field = at.timeline
-        seconds = session.seconds
-        self._seconds(surface, seconds)
-        x = field.x + round(field.w * min(session.time_s / seconds, 1.0))
-        pygame.draw.line(surface, ACCENT, (x, field.y), (x, at.axis.y + 4))
-        pygame.draw.polygon(surface, ACCENT, [(x - 5, at.axis.y + 9), (x + 5, at.axis.y + 9), (x, at.axis.y + 2)])
-        self._target(surface, "time", field.grown(2), now.focus, field)
-        play_sign(surface, at.play, session.playing)
-        self._target(surface, "play", at.play, now.focus)
-        clock = f"{session.time_s:.1f} of {seconds:g} s"
-        self.type.draw(surface, clock, at.clock.x, at.clock.middle[1], 14, TEXT)
-        if len(self.plan.supply_names) > len(shown):
-            more = f"{shown[0] + 1}–{shown[-1] + 1} of {len(self.plan.supply_names)}  N"
-            width = self.type.width(more, 12)
-            right = at.rows[0].label.right
-            if at.clock.x + self.type.width(clock, 14) + 12 < right - width:
-                self.type.draw(surface, more, right, at.clock.middle[1], 12, FAINT, "right")
-            self.targets.append(("supplies", Rect(right - width, at.clock.y, width, 20)))
-
-    def _supply(self, surface: pygame.Surface, row: SupplyRow, supply: int, now: Reading) -> None:
-        plan = self.plan
-        limit, rating = float(plan.limit_a[supply]), float(plan.rated_a[supply])
-        amps = float(now.moment.supply_a[supply]) if now.moment else 0.0
-        colour = _ALARM[strain(amps, limit, rating)]
-        value = f"{amps:.2f} A"
-        of = f" of {rating:g}"
-        width = self.type.width(value, 15) + self.type.width(of, 13)
-        y = row.label.middle[1]
-        alone = row.name != row.label
-        name = self.type.fit(plan.supply_names[supply], row.name.w - (0 if alone else width + 8), 14)
-        self.type.draw(surface, name, row.name.x, row.name.middle[1], 14, QUIET)
-        if now.moment:
-            self.type.draw(surface, value, row.label.right - self.type.width(of, 13), y, 15, colour, "right")
-            self.type.draw(surface, of, row.label.right, y, 13, FAINT, "right")
-        bar(surface, row.bar, amps, limit, rating)
-        self._curve(surface, row.curve, row.limit, supply, now)
-
-    def _curve(self, surface: pygame.Surface, rect: Rect, gutter: Rect, supply: int, now: Reading) -> None:
-        limit, rating = float(self.plan.limit_a[supply]), float(self.plan.rated_a[supply])
-        pygame.draw.line(surface, HAIRLINE, (rect.x, rect.bottom), (rect.right - 1, rect.bottom))
-        survey = now.survey
-        top = cutoff(survey.supply_a[:, supply] if survey else np.array([0.0]), limit)
-        if survey is not None and survey.done:
-            key = (survey.look, supply, survey.level, survey.done, rect.w * 10_000 + rect.h)
-            found = self._curves.get(key)
-            if found is None:
-                pixels = curve_pixels(survey.supply_a[:, supply], limit, rating, top, (rect.w, rect.h))
-                found = pygame.image.frombuffer(pixels.tobytes(), (rect.w, rect.h), "RGBA")
-                if len(self._curves) > 64:
-                    self._curves.clear()
-                self._curves[key] = found
-            found.set_alpha(255 if survey.level == now.session.level else 110)
-            surface.blit(found, (rect.x, rect.y))
-        y = rect.bottom - round(limit / top * rect.h)
-        dashes(surface, rect.x, rect.right, y, FAINT)
-        if gutter.w:
-            self.type.draw(surface, f"limit {limit:.3g} A", gutter.right, y, 12, FAINT, "right")
-
-    def _seconds(self, surface: pygame.Surface, seconds: float) -> None:
-        axis = self.at.axis
-        steps = (0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600)
-        step = next((s for s in steps if axis.w * s / seconds >= 64), 900)
-        for k in range(int(seconds / step + 1e-6) + 1):
-            x = axis.x + round(axis.w * k * step / seconds)
-            pygame.draw.line(surface, HAIRLINE, (x, axis.y + 2), (x, axis.y + 5))
-            text = f"{k * step:g}" if k else "0 s"
-            side = "left" if not k else "right" if x > axis.right - 8 else "middle"
-            self.type.draw(surface, text, x, axis.y + 14, 12, FAINT, side)  # type: ignore[arg-type]
-
-    # Level and light ------------------------------------------------------------------------------------------
-
-    def _level(self, surface: pygame.Surface, now: Reading) -> None:
-        gauge, session = self.at.level, now.session
-        cap = now.cap
-        over = cap is not None and session.level > cap.level + 1e-9
-        marks = [Mark(session.playing_look.level, False, FAINT)]
-        if cap is not None:
-            marks.append(Mark(cap.level, True, AMBER if over else TEXT))
-        self._gauge(surface, gauge, "level", f"{session.level:.2f}", session.level, marks, now, over, cap)
-        track_x, w = gauge.track.x, gauge.track.w
-        if cap is not None:
-            text = f"cap {cap.level:.2f}" + (f", {cap.limited_by}" if cap.limited_by else "")
-            colour: Rgb = AMBER if over else QUIET
-        elif now.cap_known:
-            text, colour = "no cap: the effect fails", FAINT
+    def _time(self, surface: pygame.Surface, now: Reading, shown: range) -> bool:
+        """The curves, kept as a picture of their own, with the line that moves over them; whether anything was drawn."""
+        at, rect = self.at, pygame.Rect(self._panes["time"].rect).clip(surface.get_rect())
+        x = cursor_x(at, now)
+        if self._pane(surface, now, "time", curves_key(now, shown), lambda brush: draw_curves(brush, at, now, shown)):
+            self._curves = surface.subsurface(rect).copy()
+        elif x == self._cursor or self._curves is None:
+            return False
         else:
-            text, colour = "cap: working it out", FAINT
-        width = self.type.width(text, 13)
-        at = track_x + round((cap.level if cap else 0.0) * w)
-        left = min(max(at - width // 2, track_x), gauge.value.right - width)
-        self.type.draw(surface, text, left, gauge.notes.middle[1] + 1, 13, colour)
-        self.targets.append(("cap", Rect(left, gauge.notes.y, width, gauge.notes.h)))
-        planned = "planned"
-        at = track_x + round(session.playing_look.level * w) - self.type.width(planned, 12) // 2
-        at = min(max(at, track_x), gauge.value.right - self.type.width(planned, 12))
-        apart = at > left + width + 8 or at + self.type.width(planned, 12) < left - 8
-        if apart and abs(session.level - session.playing_look.level) > 0.5 / 255:
-            self.type.draw(surface, planned, at, gauge.notes.middle[1] + 1, 12, FAINT)
+            surface.blit(self._curves, rect.topleft)
+        self._cursor = x
+        draw_cursor(Brush(surface, self.letters), at, x)
+        return True
 
-    def _gauge(
-        self,
-        surface: pygame.Surface,
-        gauge: Gauge,
-        name: str,
-        value: str,
-        place: float,
-        marks: list[Mark],
-        now: Reading,
-        over: bool = False,
-        cap: Cap | None = None,
-    ) -> None:
-        y = gauge.name.middle[1]
-        self.type.draw(surface, name, gauge.name.x, y, 14, QUIET)
-        track(surface, gauge.track, place, marks, cap.level if cap else None, AMBER if over else TEXT)
-        self.type.draw(surface, value, gauge.value.right, y, 15, AMBER if over else TEXT, "right")
-        rect = Rect(gauge.track.x - 8, gauge.track.y - 4, gauge.track.w + 16, gauge.track.h + 4)
-        self._target(
-            surface,
-            name,
-            rect,
-            now.focus,
-            Rect(gauge.track.x - 8, gauge.track.y + 1, gauge.track.w + 16, gauge.track.h - 2),
+
+def _pane_rects(at: Arrangement, edge: int) -> dict[str, Rect]:
+    """Where each pane lies: what it shows, with room for the ring round a control that has the keys."""
+
+    def around(*rects: Rect) -> Rect:
+        x, y = min(r.x for r in rects) - edge, min(r.y for r in rects) - edge
+        return Rect(x, y, max(r.right for r in rects) + edge - x, max(r.bottom for r in rects) + edge - y)
+
+    labels = [part for row in at.rows for part in (row.name, row.label, row.bar)]
+    curves = [part for row in at.rows for part in (row.curve, row.limit) if part.w]
+    gauges = [part for gauge in (at.level, at.light) for part in gauge]
+    panes = {
+        "looks": around(at.looks),
+        "words": around(at.words),
+        "supplies": around(*labels, at.play, at.clock),
+        "time": around(*curves, at.axis),
+        "gauges": around(*gauges),
+    }
+    if at.readings:
+        panes["readings"] = around(*at.readings)
+    return panes
+
+
+def _looks_key(now: Reading) -> tuple[object, ...]:
+    return tuple(look.name for look in now.session.looks), now.session.look, now.focus == "looks"
+
+
+def _draw_looks(brush: Brush, at: Arrangement, now: Reading) -> None:
+    """The names of the looks; where they are too many, the lines round the one that plays."""
+    field, names, px = at.looks, [look.name for look in now.session.looks], brush.px
+    gap, line, across = px(22), px(26), at.looks.w
+    lines = max(1, field.h // line)
+    if sum(brush.width(name, 16) + gap for name in names) > lines * (across + gap):
+        across -= px(44)  # room for which part of the looks is shown
+    names = [brush.letters.fit(name, across, 16) for name in names]
+    widths = [brush.width(name, 16) for name in names]
+    places: list[tuple[int, int]] = []
+    x = row = 0
+    for width in widths:
+        if x and x + width > across:
+            x, row = 0, row + 1
+        places.append((x, row))
+        x += width + gap
+    first = min(max(places[now.session.look][1] - lines // 2, 0), max(row + 1 - lines, 0))
+    for k, (name, (left, line_number)) in enumerate(zip(names, places, strict=True)):
+        shown = line_number - first
+        if not 0 <= shown < lines:
+            continue
+        chosen = k == now.session.look
+        y = field.y + shown * line + line // 2
+        rect = Rect(field.x + left, y - px(13), widths[k], px(26))
+        brush.text(name, rect.x, y, 16, TEXT if chosen else QUIET)
+        if chosen:
+            pygame.draw.rect(brush.surface, ACCENT, (rect.x, y + px(13), rect.w, px(2)))
+            if now.focus == "looks":
+                focus_ring(brush.surface, rect, brush.unit)
+        brush.targets.append((f"look {k}", rect.grown(px(4))))
+    if row + 1 > lines:
+        here, of = first + lines, row + 1
+        brush.text(f"{here}/{of}", field.right, field.y + line // 2, 12, FAINT, "right")
+
+
+def _words(now: Reading, narrow: bool) -> tuple[tuple[str, str, Rgb], ...]:
+    """The words at the top right: name of what they do, text, colour."""
+    session = now.session
+    drop = {"with": "with drop", "without": "without drop", "both": "side by side"}[session.drop]
+    words: list[tuple[str, str, Rgb]] = [
+        ("drop", drop, TEXT if session.drop == "with" else ACCENT),
+        ("marks", "marks", ACCENT if session.marks else QUIET),
+    ]
+    if now.breaks:
+        words.append(("breaks", f"{now.breaks} over", AMBER))
+    assumed = now.plan.scene.assumed
+    if assumed:
+        words.append(("assumed", f"{len(assumed)} assumed", QUIET))
+    words.append(("keys", "keys F1", QUIET))
+    if narrow:
+        words = [word for word in words if word[0] in ("breaks", "keys")]
+    return tuple(words)
+
+
+def _draw_words(brush: Brush, at: Arrangement, words: tuple[tuple[str, str, Rgb], ...]) -> None:
+    field, px = at.words, brush.px
+    x, y = field.right, field.y + px(13)
+    for name, text, colour in reversed(words):
+        width = brush.width(text, 14)
+        if x - width < field.x:
+            break
+        rect = Rect(x - width, y - px(13), width, px(26))
+        brush.text(text, rect.x, y, 14, colour)
+        brush.target(name, rect.grown(px(3)), rect)
+        x -= width + px(20)
+
+
+@dataclass(frozen=True)
+class _Row:
+    """One reading: now, where, and the worst of the whole look with when that is."""
+
+    name: str
+    value: str
+    where: str
+    colour: Rgb
+    worst: str
+    when: str
+
+
+def _readings(now: Reading) -> tuple[_Row, ...]:
+    """The readings now and over the whole look: name, value, where, colour, and a line on the whole look."""
+    moment, survey = now.moment, now.survey
+    if moment is None:
+        return ()
+    limits = now.plan.scene.limits
+    whole_s = now.session.seconds
+    whole: tuple[tuple[Worst | None, float], ...] = ((None, 0.0),) * 3
+    if survey is not None:
+        whole = (
+            (survey.lowest_v, survey.lowest_at_s),
+            (survey.dimming, survey.dimming_at_s),
+            (survey.shift, survey.shift_at_s),
         )
+    entries = (
+        ("lowest", moment.lowest_v, 0.0, RED if moment.dead else TEXT),
+        ("dimming", moment.dimming, 0.005, ALARM[strain(moment.dimming.value, limits.dimming)]),
+        ("shift", moment.shift, 0.05, ALARM[strain(moment.shift.value, limits.colour_steps)]),
+    )
+    rows = []
+    for (name, here, least, colour), (most, at_s) in zip(entries, whole, strict=True):
+        where = f"{here.run}, group {here.number}" if here.value > least else ""
+        worst = when = ""
+        if survey is not None and most is not None and most.value > least:
+            worst = _said(name, most)
+            when = f"in the look, at {clock(at_s, whole_s)}" + (" s" if whole_s < 120 else "")
+            if not survey.is_whole:
+                when = "in the look, so far"
+        rows.append(_Row(name, _said(name, here), where, colour, worst, when))
+    return tuple(rows)
 
-    def _light(self, surface: pygame.Surface, now: Reading) -> None:
-        gauge, session = self.at.light, now.session
-        lux = session.ambient_lux
-        value = f"{lux:.1f} lx" if lux < 10 else f"{lux:.0f} lx"
-        marks = [Mark(light_place(stop), False, FAINT) for _, stop in LIGHT_STOPS]
-        self._gauge(surface, gauge, "light", value, light_place(lux), marks, now)
-        y = gauge.notes.middle[1] + 1
-        last = gauge.notes.x - 100
-        for k, (word, stop) in enumerate(LIGHT_STOPS):
-            width = self.type.width(word, 12)
-            left = gauge.track.x + round(light_place(stop) * gauge.track.w) - width // 2
-            left = max(left, gauge.track.x - 4)
-            if left < last + 3:
-                continue
-            chosen = abs(lux - stop) < 0.05
-            self.type.draw(surface, word, left, y, 12, TEXT if chosen else FAINT)
-            self.targets.append((f"stop {k}", Rect(left - 2, gauge.notes.y, width + 4, gauge.notes.h)))
-            last = left + width
 
-    # Readings -------------------------------------------------------------------------------------------------
+def _said(name: str, worst: Worst) -> str:
+    if name == "lowest":
+        return f"{worst.value:.2f} V"
+    return f"{100 * worst.value:.0f} %" if name == "dimming" else f"{worst.value:.1f} steps"
 
-    def _readings(self, surface: pygame.Surface, now: Reading) -> None:
-        if not self.at.readings or now.moment is None:
-            return
-        limits, moment = self.scene.limits, now.moment
-        dead = moment.dead > 0
-        rows: list[tuple[str, str, Worst | None, Rgb]] = [
-            (
-                "lowest",
-                f"{moment.lowest_v.value:.2f} V",
-                moment.lowest_v,
-                RED if dead else TEXT,
-            ),
-            (
-                "dimming",
-                f"{100 * moment.dimming.value:.0f} %",
-                moment.dimming if moment.dimming.value > 0.005 else None,
-                _ALARM[strain(moment.dimming.value, limits.dimming)],
-            ),
-            (
-                "shift",
-                f"{moment.shift.value:.1f} steps",
-                moment.shift if moment.shift.value > 0.05 else None,
-                _ALARM[strain(moment.shift.value, limits.colour_steps)],
-            ),
-        ]
-        for rect, (name, value, worst, colour) in zip(self.at.readings, rows, strict=True):
-            y = rect.middle[1]
-            self.type.draw(surface, name, rect.x, y, 14, QUIET)
-            if self.at.in_one_line:
-                x = rect.x + 62
-                x += self.type.draw(surface, value, x, y, 15, colour) + 10
-            else:
-                self.type.draw(surface, value, rect.x + 142, y, 15, colour, "right")
-                x = rect.x + 156
-            if worst is not None:
-                where = self.type.fit(f"{worst.run}, group {worst.number}", rect.right - x, 13)
-                self.type.draw(surface, where, x, y, 13, FAINT)
-            self.targets.append((f"reading {name}", rect))
+
+def _draw_readings(brush: Brush, at: Arrangement, rows: tuple[_Row, ...]) -> None:
+    px = brush.px
+    for rect, row in zip(at.readings, rows, strict=False):
+        y = rect.y + (px(11) if at.two_lines else rect.h // 2)
+        brush.text(row.name, rect.x, y, 14, QUIET)
+        if at.in_one_line:
+            left = rect.x + px(62)
+            x = left + max(brush.width(row.value, 15), brush.width(row.worst, 12)) + px(10)
+            brush.text(row.value, left, y, 15, row.colour)
+        else:
+            left, x = rect.x + px(142), rect.x + px(156)
+            brush.text(row.value, left, y, 15, row.colour, "right")
+        brush.text(brush.letters.fit(row.where, rect.right - x, 13), x, y, 13, FAINT)
+        if at.two_lines:
+            y += px(16)
+            brush.text(row.worst, left, y, 12, FAINT, "left" if at.in_one_line else "right")
+            brush.text(brush.letters.fit(row.when, rect.right - x, 12), x, y, 12, FAINT)
+        brush.targets.append((f"worst {row.name}", rect))

@@ -1,30 +1,37 @@
-"""A look over its whole length, and its cap, worked out in slices on a thread beside the picture.
+"""A look over its whole length, its cap and what it exceeds, worked out in slices on a thread beside the picture.
 
 The window opens at once; the curve grows as its slices come in, the cap follows. When the look or the level changes, what is
-being worked on is dropped at the next slice.
+being worked on is dropped at the next slice. What has been worked out is kept, so that a moment that is shown again costs nothing.
 """
 
 from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preview.looks.drives import Codes, channels_from_light, look_light, look_times
-from preview.power.cap import Cap, cap_of
+from preview.looks.drives import Codes, channels_from_light, look_times
+from preview.power.cap import Cap, cap_any, cap_of
 from preview.power.meter import Break, Metered, meter_frames
 from preview.scene.faults import CovecastError
-from preview.scene.layout import Floats, Ints
+from preview.scene.layout import Floats
 from preview.scene.model import Look
-from preview.window.figures import Plan, Worst
+from preview.window.figures import Moment, Moments, Plan, Worst, moment_of, read_moments, worst_of
+from preview.window.model import Request, frame_count
 
 __all__ = ["Survey", "Surveyor", "survey_slices", "whole_look"]
 
 SLICE = 60
 """Frames that are worked on together: short enough to be dropped quickly."""
+
+MOST_KEPT = 160_000_000
+"""Bytes that the moments of all looks may take; those of a look that has not been shown for longest go first."""
+
+STALE_S = 0.4
+"""A look at a new level replaces the one at the old level when it is whole, or after so long."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +49,7 @@ class Survey:
     dimming_at_s: float
     shift: Worst | None
     shift_at_s: float
+    moments: Moments | None = None  # of all frames, known up to `done`; None where they would take too much memory
     breaks: tuple[Break, ...] | None = None  # None until the whole look is known
     trouble: str = ""
 
@@ -55,69 +63,112 @@ class Survey:
         """Whether every frame is known."""
         return self.done == self.frames
 
+    @classmethod
+    def failed(cls, plan: Plan, look: Look, number: int, level: float, why: str) -> Survey:
+        """A look whose script fails."""
+        empty = np.full((frame_count(look.seconds, plan.frames_per_s), len(plan.supply_names)), np.nan)
+        return cls(number, level, plan.frames_per_s, 0, empty, None, 0.0, None, 0.0, None, 0.0, breaks=(), trouble=why)
+
 
 class _Dropped(Exception):
     """Something else is wanted, or the window was closed."""
 
 
+def _room_for(plan: Plan, frames: int, supply_a: Floats) -> Moments | None:
+    groups, colours = plan.layout.groups, plan.layout.colours
+    if frames * groups * (colours + 4) > MOST_KEPT:
+        return None
+
+    def whole() -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
+        return np.zeros(frames, np.int64)
+
+    return Moments(
+        codes=np.zeros((frames, groups, colours), np.uint8),
+        group_v=np.zeros((frames, groups), np.float32),
+        supply_a=supply_a,
+        lowest=whole(),
+        dimmed=whole(),
+        dimming=np.zeros(frames),
+        shifted=whole(),
+        shift=np.zeros(frames),
+        dead=whole(),
+    )
+
+
+def _keep(kept: Moments, part: Moments, start: int) -> None:
+    stop = start + len(part)
+    for name in ("codes", "group_v", "lowest", "dimmed", "dimming", "shifted", "shift", "dead"):
+        getattr(kept, name)[start:stop] = getattr(part, name)
+
+
 def survey_slices(plan: Plan, looks: tuple[Look, ...], number: int, level: float) -> Iterator[Survey]:
-    """The survey of a look, growing slice by slice; the last one is whole but for its breaks."""
-    look, rate = looks[number], plan.scene.assume.data_frames_per_s
+    """The survey of a look, growing slice by slice; the last one is whole but for its breaks.
+
+    All of them share their arrays: a frame, once known, never changes.
+    """
+    look, rate = looks[number], plan.frames_per_s
     times = look_times(look, rate)
     supply_a = np.full((len(times), len(plan.supply_names)), np.nan)
-    rows: list[tuple[Floats, Floats, Floats]] = []
-    groups: list[tuple[Ints, Ints, Ints]] = []
+    kept = _room_for(plan, len(times), supply_a)
+    lowest = loss = shift = None
+    lowest_at = loss_at = shift_at = 0
     for start in range(0, len(times), SLICE):
-        codes = plan.codes(look, times[start : start + SLICE], level)
-        part = meter_frames(plan.scene, plan.layout, plan.network, [codes], rate)
-        stop = start + len(codes)
-        supply_a = supply_a.copy()
-        supply_a[start:stop] = part.supply_a
-        rows.append((part.lowest_v, part.dimming, part.colour_steps))
-        groups.append((part.lowest_group, part.dimming_group, part.colour_group))
-        volts, loss, shift = (np.concatenate([row[k] for row in rows]) for k in range(3))
-        at = (int(volts.argmin()), int(loss.argmax()), int(shift.argmax()))
-        worst = []
-        for k, values in enumerate((volts, loss, shift)):
-            group = int(np.concatenate([row[k] for row in groups])[at[k]])
-            run, within = plan.layout.name_of(group)
-            worst.append(Worst(float(values[at[k]]), group, run, within))
+        part, _ = read_moments(plan, plan.codes(look, times[start : start + SLICE], level))
+        supply_a[start : start + len(part)] = part.supply_a
+        if kept is not None:
+            _keep(kept, part, start)
+        volts = part.group_v[np.arange(len(part)), part.lowest]
+        low, dim, moved = int(volts.argmin()), int(part.dimming.argmax()), int(part.shift.argmax())
+        if lowest is None or volts[low] < lowest.value:
+            lowest, lowest_at = worst_of(plan, volts[low], int(part.lowest[low])), start + low
+        if loss is None or part.dimming[dim] > loss.value:
+            loss, loss_at = worst_of(plan, part.dimming[dim], int(part.dimmed[dim])), start + dim
+        if shift is None or part.shift[moved] > shift.value:
+            shift, shift_at = worst_of(plan, part.shift[moved], int(part.shifted[moved])), start + moved
         yield Survey(
             look=number,
             level=level,
             frames_per_s=rate,
-            done=stop,
+            done=start + len(part),
             supply_a=supply_a,
-            lowest_v=worst[0],
-            lowest_at_s=at[0] / rate,
-            dimming=worst[1],
-            dimming_at_s=at[1] / rate,
-            shift=worst[2],
-            shift_at_s=at[2] / rate,
+            lowest_v=lowest,
+            lowest_at_s=lowest_at / rate,
+            dimming=loss,
+            dimming_at_s=loss_at / rate,
+            shift=shift,
+            shift_at_s=shift_at / rate,
+            moments=kept,
         )
 
 
 def whole_look(plan: Plan, look: Look, codes: Iterator[Codes], level: float) -> Metered:
     """The meter's account of a look, as the command of that name gives it."""
-    rate = plan.scene.assume.data_frames_per_s
     return meter_frames(
-        plan.scene, plan.layout, plan.network, codes, rate, name=look.name, effect=look.effect, level=level
+        plan.scene, plan.layout, plan.network, codes, plan.frames_per_s, name=look.name, effect=look.effect, level=level
     )
 
 
 class Surveyor:
-    """Works on what is wanted: first the look that is shown, then its cap, then the caps of the other looks."""
+    """Works on what is wanted: first the look that is shown, then its cap, then the caps of the other looks.
 
-    def __init__(self, plan: Plan, looks: tuple[Look, ...]) -> None:
+    `tell` is called, on the surveyor's thread, whenever there is something new.
+    """
+
+    def __init__(self, plan: Plan, looks: tuple[Look, ...], tell: Callable[[], None] = lambda: None) -> None:
         self.plan = plan
         self.looks = looks
         self.surveys: dict[int, Survey] = {}
         """Latest survey of each look, whatever its level; it may still be growing."""
         self.caps: dict[int, Cap | None] = {}
         """Cap of each look; None where its script fails."""
+        self.cap_any: Cap | None = None
+        """Cap of any content at all, once it is known."""
         self.changes = 0
         """Counts every result, so that a reader sees that there is something new."""
+        self._tell = tell
+        self._growing: Survey | None = None
         self._wanted: tuple[int, float] | None = None
+        self._edition = 0
         self._wake = threading.Condition()
         self._stopping = False
         self._thread = threading.Thread(target=self._work, name="surveyor", daemon=True)
@@ -133,12 +184,35 @@ class Surveyor:
                 self._wanted = (look, level)
                 self._wake.notify()
 
-    def stop(self) -> None:
+    def forget(self) -> None:
+        """A script has been saved: everything that depends on scripts is worked out anew."""
+        with self._wake:
+            self._edition += 1
+            self.surveys = {}
+            self.caps = {}
+            self._growing = None
+            self.changes += 1
+            self._wake.notify()
+
+    def recall(self, request: Request) -> Moment | None:
+        """The moment that is asked for, if it has been worked out already."""
+        for survey in (self._growing, self.surveys.get(request.look)):
+            if (
+                survey is not None
+                and survey.moments is not None
+                and request.edition == self._edition
+                and (survey.look, survey.level) == (request.look, request.level)
+                and request.frame < survey.done
+            ):
+                return moment_of(self.plan, survey.moments, request.frame, request)
+        return None
+
+    def stop(self, wait: bool = True) -> None:
         """End the thread at the next slice."""
         with self._wake:
             self._stopping = True
             self._wake.notify()
-        if self._thread.is_alive():
+        if wait and self._thread.is_alive():
             self._thread.join(timeout=10)
 
     def _next(self) -> tuple[str, int, float] | None:
@@ -153,6 +227,8 @@ class Surveyor:
             return "cap", look, level
         if found.breaks is None and not found.trouble:
             return "breaks", look, level
+        if self.cap_any is None:
+            return "any", look, level
         for other in range(len(self.looks)):
             if other not in self.caps:
                 return "cap", other, level
@@ -166,70 +242,117 @@ class Surveyor:
                 if self._stopping:
                     return
                 task = self._next()
+                edition = self._edition
             assert task is not None
             what, look, level = task
             try:
-                {"survey": self._survey, "cap": self._cap, "breaks": self._breaks}[what](look, level)
+                if what == "any":
+                    self._any()
+                else:
+                    {"survey": self._survey, "cap": self._cap, "breaks": self._breaks}[what](look, level, edition)
             except _Dropped:
                 continue
             except CovecastError as error:
-                self._failed(what, look, level, str(error))
+                self._failed(what, look, level, edition, str(error))
 
-    def _pause(self, look: int, worked_s: float) -> None:
+    def _pause(self, look: int, worked_s: float, edition: int) -> None:
         """Let the picture have its turn; drop the work if another look is wanted."""
         time.sleep(min(worked_s, 0.05))
-        if self._stopping or (self._wanted is not None and self._wanted[0] != look):
+        if self._stopping or edition != self._edition or (self._wanted is not None and self._wanted[0] != look):
             raise _Dropped
 
-    def _survey(self, look: int, level: float) -> None:
-        began = time.perf_counter()
+    def _found(self, edition: int) -> bool:
+        """Whether a result is still wanted; then it is told."""
+        if edition != self._edition:
+            return False
+        self.changes += 1
+        return True
+
+    def _survey(self, look: int, level: float, edition: int) -> None:
+        first = began = time.perf_counter()
         for survey in survey_slices(self.plan, self.looks, look, level):
-            self.surveys[look] = survey
-            self.changes += 1
-            self._pause(look, time.perf_counter() - began)
+            with self._wake:
+                if edition != self._edition:
+                    raise _Dropped
+                self._growing = survey
+                late = time.perf_counter() - first > STALE_S
+                if survey.is_whole or late or self._is_worse(self.surveys.get(look), level):
+                    self.surveys[look] = survey
+                    self.changes += 1
+            self._tell()
+            self._pause(look, time.perf_counter() - began, edition)
             if self._wanted != (look, level):
                 raise _Dropped
             began = time.perf_counter()
+        self._thin_out(look)
 
-    def _slices(self, wanted: int, look: int, level: float) -> Iterator[Codes]:
-        times = look_times(self.looks[look], self.plan.scene.assume.data_frames_per_s)
+    @staticmethod
+    def _is_worse(old: Survey | None, level: float) -> bool:
+        return old is None or old.level == level or not old.is_whole
+
+    def _thin_out(self, look: int) -> None:
+        """Let moments go when they take too much memory: those of other looks."""
+        with self._wake:
+            kept = {k: s.moments.codes.nbytes + s.moments.group_v.nbytes for k, s in self.surveys.items() if s.moments}
+            for other in list(kept):
+                if sum(kept.values()) <= MOST_KEPT:
+                    break
+                if other != look:
+                    self.surveys[other] = replace(self.surveys[other], moments=None)
+                    del kept[other]
+
+    def _slices(self, wanted: int, look: int, level: float, edition: int) -> Iterator[Codes]:
+        times = look_times(self.looks[look], self.plan.frames_per_s)
         began = time.perf_counter()
         for start in range(0, len(times), SLICE):
-            self._pause(wanted, time.perf_counter() - began)
+            self._pause(wanted, time.perf_counter() - began, edition)
             began = time.perf_counter()
             yield self.plan.codes(self.looks[look], times[start : start + SLICE], level)
 
-    def _breaks(self, look: int, level: float) -> None:
-        metered = whole_look(self.plan, self.looks[look], self._slices(look, look, level), level)
-        found = self.surveys[look]
-        if found.level == level:
-            self.surveys[look] = replace(found, breaks=metered.breaks)
-            self.changes += 1
+    def _breaks(self, look: int, level: float, edition: int) -> None:
+        metered = whole_look(self.plan, self.looks[look], self._slices(look, look, level, edition), level)
+        with self._wake:
+            found = self.surveys.get(look)
+            if found is not None and found.level == level and self._found(edition):
+                self.surveys[look] = replace(found, breaks=metered.breaks)
+        self._tell()
 
-    def _cap(self, look: int, level: float) -> None:
-        assert self._wanted is not None
+    def _cap(self, look: int, level: float, edition: int) -> None:
+        wanted = self._wanted
+        assert wanted is not None
         plan, one = self.plan, self.looks[look]
-        blocks = self._channels(self._wanted[0], one)
-        self.caps[look] = cap_of(plan.scene, plan.layout, plan.network, blocks, f"look {one.name}")
-        self.changes += 1
+        blocks = self._channels(wanted[0], one, edition)
+        cap = cap_of(plan.scene, plan.layout, plan.network, blocks, f"look {one.name}")
+        with self._wake:
+            if self._found(edition):
+                self.caps[look] = cap
+        self._tell()
 
-    def _channels(self, wanted: int, look: Look) -> Iterator[tuple[Floats, Floats]]:
+    def _any(self) -> None:
+        plan = self.plan
+        self.cap_any = cap_any(plan.scene, plan.layout, plan.network)
+        self.changes += 1
+        self._tell()
+
+    def _channels(self, wanted: int, look: Look, edition: int) -> Iterator[tuple[Floats, Floats]]:
         """Times and channels of a look in slices, 0..1 before any level."""
         plan = self.plan
-        times = look_times(look, plan.scene.assume.data_frames_per_s)
+        times = look_times(look, plan.frames_per_s)
         began = time.perf_counter()
         for start in range(0, len(times), SLICE):
             part = times[start : start + SLICE]
-            yield part, channels_from_light(plan.layout, look_light(plan.ready(look), plan.place, part))
-            self._pause(wanted, time.perf_counter() - began)
+            yield part, channels_from_light(plan.layout, plan.light(look, part))
+            self._pause(wanted, time.perf_counter() - began, edition)
             began = time.perf_counter()
 
-    def _failed(self, what: str, look: int, level: float, why: str) -> None:
-        if what == "cap":
-            self.caps[look] = None
-        else:
-            size = len(look_times(self.looks[look], self.plan.scene.assume.data_frames_per_s))
-            empty = np.full((size, len(self.plan.supply_names)), np.nan)
-            rate = self.plan.scene.assume.data_frames_per_s
-            self.surveys[look] = Survey(look, level, rate, 0, empty, None, 0.0, None, 0.0, None, 0.0, (), why)
-        self.changes += 1
+    def _failed(self, what: str, look: int, level: float, edition: int, why: str) -> None:
+        with self._wake:
+            if not self._found(edition):
+                return
+            if what == "cap":
+                self.caps[look] = None
+            elif what == "any":
+                self.cap_any = Cap("any", 0, None, holds=False)
+            else:
+                self.surveys[look] = Survey.failed(self.plan, self.looks[look], look, level, why)
+        self._tell()

@@ -107,7 +107,16 @@ def test_every_key_does_something_that_is_known() -> None:
             for code, shift, act in key.acts:
                 assert act_of(code, 1 if shift else 0) == act
                 what = act.split()[0]
-                assert do(session(5, 6, 7), act) or what in {"instruments", "full", "supplies", "focus", "back", "quit"}
+                assert do(session(5, 6, 7), act) or what in {
+                    "instruments",
+                    "full",
+                    "supplies",
+                    "focus",
+                    "back",
+                    "quit",
+                    "point",
+                    "letters",
+                }
 
 
 def test_arrows_set_the_control_that_has_the_focus() -> None:

@@ -37,7 +37,7 @@ def display() -> Iterator[str]:
         pytest.skip(f"system programs are missing: {', '.join(MISSING)}")
     read, write = os.pipe()
     server = subprocess.Popen(
-        ["Xvfb", "-displayfd", str(write), "-screen", "0", "1300x900x24", "-nolisten", "tcp"],
+        ["Xvfb", "-displayfd", str(write), "-screen", "0", "1300x900x24", "-noreset", "-nolisten", "tcp"],
         pass_fds=[write],
         stderr=subprocess.DEVNULL,
     )
