@@ -1,27 +1,32 @@
 """The lit room as a picture: everything that a frame needs is laid out once, a frame is a few passes over arrays.
 
-flux of the groups → light on the atlas (`transport`) → light at each pixel (one remap) → times reflectance/π → edge pixels and faces
-put in → a little glare → exposure → bytes. In linear sRGB with absolute scale all the way (lumen, lux, cd/m²).
+flux of the groups → light on the atlas (`transport`) → exposed luminance there → at each pixel (one look-up, times the texture) → edge
+pixels and faces put in (`pixels`) → a little glare (`glare`) → tone and bytes (`printing`). In linear sRGB with absolute scale all the
+way (lumen, lux, cd/m²); exposure only multiplies it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 from preview.light import cache
 from preview.light.atlas import grids_of, pack
 from preview.light.camera import camera_of
 from preview.light.colour import Y_OF_RGB, rgb_of_xyz, white_rgb, xyz_of_rgb
 from preview.light.emission import Lines, lines_of
-from preview.light.exposure import ADAPTED, Exposure, Printer, balance_for, expose
+from preview.light.exposure import ADAPTED, Exposure, balance_for, expose
 from preview.light.faces import faces_of
 from preview.light.fill import bounce_rgb, mean_reflectance, openness
 from preview.light.finish import pattern_at
+from preview.light.glare import SPREAD, Glare
+from preview.light.pixels import pixels_of
+from preview.light.printing import WORKERS, Printer
 from preview.light.room import Boxes, Surfaces, boxes_of, surfaces_of
 from preview.light.transport import Progress, Transport, build_transport
 from preview.light.view import Hits, look
@@ -30,13 +35,13 @@ from preview.scene.model import Scene
 
 __all__ = ["Renderer"]
 
-_GLARE = 0.05
-"""Share of the light that the eye or lens scatters around bright things."""
-
-_GLARE_STEP = 8
 _COVER_REFLECTANCE = 0.45  # an unlit cover in the room's light; common practice, no source
 _MOST_NODES = 60_000
 _MOST_PAIRS = 40_000_000
+_BLOCK_BYTES = 60_000_000
+"""Working space for frames that are worked out together."""
+
+Matrix = NDArray[np.float32]
 
 
 class Renderer:
@@ -77,86 +82,120 @@ class Renderer:
             self.transport, self._shade = Transport.of(kept), kept["shade"]
             if progress is not None:
                 progress(1.0)
-        self._cells = atlas.cells()
-        self._atlas = np.zeros((atlas.height, atlas.width, 3), np.float32)
-
         pixels = Hits(renumber[view.pixels.surface], view.pixels.u_m, view.pixels.v_m, view.pixels.depth_m)
-        x, y = atlas.place(pixels.surface, pixels.u_m, pixels.v_m)
-        self._maps = (x.astype(np.float32), y.astype(np.float32))
         coarse = np.where(np.isfinite(pixels.depth_m), pixels.depth_m, 1.0) / camera.focal_px
-        pattern = pattern_at(surfaces, pixels, coarse)
-        finish = np.concatenate([surfaces.reflectance, np.zeros((1, 3))]) / np.pi
-        self._reflectance = finish[pixels.surface].astype(np.float32) * pattern[..., None]
-
-        edge = Hits(renumber[view.edge_surface], view.edge_u_m, view.edge_v_m, np.zeros(len(view.edge_u_m)))
-        ex, ey = atlas.place(edge.surface, edge.u_m, edge.v_m)
-        self._edge_maps = tuple(_in_rows(part.astype(np.float32)) for part in (ex, ey))
-        self._edge_pixels, place = np.unique(view.edge_pixel, return_inverse=True)
-        self._edge_finish = (finish[edge.surface] * view.edge_weight[:, None]).astype(np.float32)
-        self._edge_sum = sparse.csr_array(
-            (np.ones(len(place), np.float32), (place, np.arange(len(place)))),
-            shape=(len(self._edge_pixels), len(place)),
+        self._cells = (atlas.height, atlas.width)
+        self._laid = self.transport.in_cells(atlas.cells(), atlas.height * atlas.width)
+        self._finish = np.zeros((atlas.height * atlas.width, 3), np.float32)
+        of_node = np.repeat(np.arange(len(surfaces)), [grid.nodes for grid in grids])
+        self._finish[atlas.cells()] = surfaces.reflectance[of_node] * ((1 - SPREAD) / np.pi)
+        self._pixels = pixels_of(
+            view,
+            pixels.surface,
+            renumber[view.edge_surface],
+            atlas,
+            pattern_at(surfaces, pixels, coarse),
+            faces_of(scene, lines, boxes, camera),
         )
+        self._some = self._pixels.thinned(2, 5)
+        self._glare = Glare(self._pixels)
+        self._printer = Printer(self._pixels, self._glare.size[1])
+        self._pool = ThreadPoolExecutor(WORKERS)
 
-        self._faces = faces_of(scene, lines, boxes, camera)
-        self._uncovered = (1 - self._faces.cover)[:, None]
-        self._picture = np.empty((size[1], size[0], 3), np.float32)
-        self._printer = Printer(size)
+    def _room(self, ambient_lux: float | None, ambient_k: float | None) -> tuple[Floats, Floats]:
+        """The room's own light (3,) in lux, and the colour (3,) of one lux of it; linear sRGB."""
+        white = self._white if ambient_k is None else white_rgb(ambient_k)
+        return white * (self._ambient_lux if ambient_lux is None else ambient_lux), white
 
-    def _rgb(self, group_xyz: Floats) -> Floats:
-        return rgb_of_xyz(group_xyz)
+    def _frames(self, flux_rgb: Floats, ambient: Floats, by_channel: Floats) -> Iterator[tuple[Matrix, Matrix, Matrix]]:
+        """Light of the cells (height, width, 4), flux (G, 4) and light of an unlit cover (4,), for each frame of flux (F, G, 3).
 
-    def _draw(self, flux_rgb: Floats, ambient_lux: float | None) -> NDArray[np.float32]:
-        """Luminance (h, w, 3) in linear sRGB for flux (G, 3); the buffer is used again by the next call."""
-        ambient = self._white * (self._ambient_lux if ambient_lux is None else ambient_lux)
-        even = (bounce_rgb(self._share @ flux_rgb, self._everything) + ambient).astype(np.float32)
-        flux = flux_rgb.astype(np.float32)
-        light = self.transport.light(flux, self._shade[:, None] * even)
-        self._atlas.reshape(-1, 3)[self._cells] = light
-        picture = self._picture
-        cv2.remap(self._atlas, *self._maps, cv2.INTER_LINEAR, dst=picture)
-        np.multiply(picture, self._reflectance, out=picture)
-        flat = picture.reshape(-1, 3)
-        if len(self._edge_pixels):
-            edge = np.asarray(cv2.remap(self._atlas, *self._edge_maps, cv2.INTER_LINEAR)).reshape(-1, 3)
-            flat[self._edge_pixels] = self._edge_sum @ (edge[: len(self._edge_finish)] * self._edge_finish)
-        faces = self._faces
-        if len(faces.pixel):
-            unlit = faces.cover[:, None] * (even * np.float32(_COVER_REFLECTANCE / np.pi))
-            flat[faces.pixel] = flat[faces.pixel] * self._uncovered + faces.matrix @ flux + unlit
-        self._add_glare(picture)
-        return picture
+        `by_channel` (3, 4) makes four channels of three. Frames are worked out together as far as memory allows; the first array is
+        used again for the next one.
+        """
+        even = bounce_rgb(self._share @ flux_rgb, self._everything) + ambient
+        left = by_channel * (1 - SPREAD)
+        many = int(np.clip(_BLOCK_BYTES / (12 * sum(self._laid.gather.shape)), 1, len(flux_rgb)))
+        cells = np.empty((len(self._finish), 4), np.float32)
+        lit = np.empty((len(self._finish), 3), np.float32)
+        narrow = by_channel.astype(np.float32)
+        for first in range(0, len(flux_rgb), many):
+            part = np.s_[first : first + many]
+            flux = np.ascontiguousarray(np.moveaxis(flux_rgb[part], 0, 1), dtype=np.float32)
+            light = self._laid.light(
+                flux.reshape(len(flux), -1), self._shade[:, None] * even[part].astype(np.float32).ravel(), self._pool
+            )
+            for k, own in enumerate(even[part]):
+                np.multiply(light[:, 3 * k : 3 * k + 3], self._finish, out=lit)
+                np.matmul(lit, narrow, out=cells)
+                unlit = own * (_COVER_REFLECTANCE / np.pi)
+                yield (
+                    cells.reshape(*self._cells, 4),
+                    (flux_rgb[first + k] @ left).astype(np.float32),
+                    (unlit @ left).astype(np.float32),
+                )
 
-    def _add_glare(self, picture: NDArray[np.float32]) -> None:
-        width, height = self.size
-        small = cv2.resize(
-            picture, (max(1, width // _GLARE_STEP), max(1, height // _GLARE_STEP)), interpolation=cv2.INTER_AREA
-        )
-        near = cv2.GaussianBlur(small, (0, 0), max(0.5, small.shape[1] * 0.008))
-        wide = cv2.GaussianBlur(small, (0, 0), max(0.5, small.shape[1] * 0.05))
-        veil = cv2.resize(0.6 * near + 0.4 * wide, (width, height), interpolation=cv2.INTER_LINEAR)
-        cv2.addWeighted(picture, 1 - _GLARE, veil, _GLARE, 0, dst=picture)
-
-    def luminance(self, group_xyz: Floats, ambient_lux: float | None = None) -> Floats:
+    def luminance(self, group_xyz: Floats, ambient_lux: float | None = None, ambient_k: float | None = None) -> Floats:
         """Picture (h, w, 3) as tristimulus values in cd/m² for groups (G, 3) in lumen, or (F, h, w, 3) for (F, G, 3)."""
-        rgb = self._rgb(np.asarray(group_xyz, dtype=np.float64))
-        if rgb.ndim == 2:
-            return xyz_of_rgb(self._draw(rgb, ambient_lux))
-        return np.stack([xyz_of_rgb(self._draw(frame, ambient_lux)) for frame in rgb])
+        rgb = rgb_of_xyz(group_xyz)
+        ambient, _ = self._room(ambient_lux, ambient_k)
+        found = []
+        for frame in self._frames(rgb if rgb.ndim == 3 else rgb[None], ambient, _plain()):
+            crossing, veil = self._pixels.crossing(*frame), self._glare.veil(*frame)
+            found.append(xyz_of_rgb(self._printer.linear(frame[0], crossing, veil)[..., :3]))
+        return np.stack(found) if rgb.ndim == 3 else found[0]
 
-    def exposure(self, group_xyz: Floats, ambient_lux: float | None = None) -> Exposure:
-        """One exposure for all frames (F, G, 3) of a look, from luminances over up to 24 of them."""
-        rgb = self._rgb(np.asarray(group_xyz, dtype=np.float64))
+    def exposure(
+        self,
+        group_xyz: Floats,
+        ambient_lux: float | None = None,
+        ambient_k: float | None = None,
+        grey_cd_m2: float | None = None,
+    ) -> Exposure:
+        """One exposure for all frames (F, G, 3) of a look, from luminances over up to 24 of them.
+
+        With `grey_cd_m2` that luminance becomes middle grey, and the frames only say how far the white follows the room's own light.
+        """
+        rgb = rgb_of_xyz(group_xyz)
         frames = rgb[None] if rgb.ndim == 2 else rgb
-        some = np.unique(np.linspace(0, len(frames) - 1, min(len(frames), 24)).round().astype(int))
-        weights = Y_OF_RGB.astype(np.float32)
-        found = [(self._draw(frames[k], ambient_lux)[2::5, 2::5] @ weights) for k in some]
+        frames = frames[np.unique(np.linspace(0, len(frames) - 1, min(len(frames), 24)).round().astype(int))]
         # The eye follows the room's own light as far as that, and not the strips, is what lights the room.
-        own = self._ambient_lux if ambient_lux is None else ambient_lux
-        strips = float((frames[some].mean(axis=0) @ Y_OF_RGB) @ self._share) / self._area_m2
+        ambient, white = self._room(ambient_lux, ambient_k)
+        own = float(ambient @ Y_OF_RGB)
+        strips = float((frames.mean(axis=0) @ Y_OF_RGB) @ self._share) / self._area_m2
         strips /= 1 - min(self._rho, 0.98)
-        share = own / (own + strips) if own > 0 else 0.0
-        return expose(np.stack(found), balance_for(self._white, ADAPTED * share))
+        balance = balance_for(white, ADAPTED * (own / (own + strips) if own > 0 else 0.0))
+        if grey_cd_m2 is not None:
+            return Exposure.of_grey(grey_cd_m2, balance)
+        some = self._some
+        height, width = self._pixels.shape
+        columns, rows = self._glare.size
+        at_x = ((2 + 5 * np.arange(some.shape[1]) + 0.5) * columns / width - 0.5).astype(np.float32)
+        at_y = ((2 + 5 * np.arange(some.shape[0]) + 0.5) * rows / height - 0.5).astype(np.float32)
+        maps = np.tile(at_x, (len(at_y), 1)), np.tile(at_y[:, None], (1, len(at_x)))
+        found = []
+        for frame in self._frames(frames, ambient, _plain()):
+            light = np.ascontiguousarray(some.plain(frame[0])[..., 3])
+            light.ravel()[some.crossed] = some.crossing(*frame)[:, 3]
+            veil = np.ascontiguousarray(self._glare.veil(*frame)[..., 3])
+            light += cv2.remap(veil, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            found.append(light)
+        return expose(np.stack(found), balance)
+
+    def pictures(
+        self,
+        group_xyz: Floats,
+        exposure: Exposure,
+        ambient_lux: float | None = None,
+        ambient_k: float | None = None,
+    ) -> Iterator[NDArray[np.uint8]]:
+        """sRGB pictures (h, w, 3) for frames (F, G, 3) in lumen, one after another, each an array of its own.
+
+        The matrix is read once for many frames, which is what most of the time goes into where there are many groups.
+        """
+        ambient, _ = self._room(ambient_lux, ambient_k)
+        for frame in self._frames(rgb_of_xyz(group_xyz), ambient, _exposed(exposure)):
+            yield self._print(frame, np.empty((*self._pixels.shape, 3), np.uint8))
 
     def picture(
         self,
@@ -164,17 +203,30 @@ class Renderer:
         exposure: Exposure,
         ambient_lux: float | None = None,
         out: NDArray[np.uint8] | None = None,
+        ambient_k: float | None = None,
     ) -> NDArray[np.uint8]:
         """sRGB picture (h, w, 3) for groups (G, 3) in lumen. With `out`, into that array."""
+        ambient, _ = self._room(ambient_lux, ambient_k)
         if out is None:
-            out = np.empty((self.size[1], self.size[0], 3), np.uint8)
-        return self._printer.print(self._draw(self._rgb(group_xyz), ambient_lux), exposure, out)
+            out = np.empty((*self._pixels.shape, 3), np.uint8)
+        frame = next(self._frames(rgb_of_xyz(group_xyz)[None], ambient, _exposed(exposure)))
+        return self._print(frame, out)
+
+    def _print(self, frame: tuple[Matrix, Matrix, Matrix], out: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        crossing = self._pool.submit(self._pixels.crossing, *frame)
+        veil = self._glare.veil(*frame)
+        return self._printer.print(frame[0], crossing.result(), veil, out, self._pool)
 
 
-def _in_rows(values: NDArray[np.float32]) -> NDArray[np.float32]:
-    """A list as an array of rows, filled up with zeros: remap takes no side longer than 32766."""
-    wide = 1024
-    return np.pad(values, (0, -len(values) % wide)).reshape(-1, wide)
+def _plain() -> Floats:
+    """(3, 4) from linear sRGB to the same and its luminance."""
+    return np.concatenate([np.eye(3), Y_OF_RGB[:, None]], axis=1)
+
+
+def _exposed(exposure: Exposure) -> Floats:
+    """(3, 4) from linear sRGB in cd/m² to exposed and balanced linear sRGB and its luminance."""
+    gain = np.diag(np.asarray(exposure.balance) * exposure.scale)
+    return np.concatenate([gain, (gain @ Y_OF_RGB)[:, None]], axis=1)
 
 
 def _depends_on(surfaces: Surfaces, lines: Lines, boxes: Boxes, room_m: Floats, most: int) -> list[Floats | int]:

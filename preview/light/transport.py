@@ -12,7 +12,7 @@ Memory: (coarse nodes + about a quarter of all nodes) × groups × 4 bytes; stat
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -37,6 +37,8 @@ _LINE_SHARE = 2e-4
 _ALL_SHARE = 2e-5
 _BLOCK = 48
 _CHUNK_PAIRS = 600_000
+_PIECE = 450_000
+"""Multiplications in a piece of a product."""
 
 Matrix = NDArray[np.float32]
 
@@ -91,19 +93,48 @@ class Transport:
         )
         return Transport(arrays["coarse"], blocks, gather)
 
-    def light(self, flux: Matrix, even: Matrix | None = None) -> Matrix:
-        """Light (T, n) on the nodes for flux (G, n); `even` (K, n) is added on the coarse nodes."""
-        coarse = len(self.coarse)
-        parts = np.empty((self.gather.shape[1], flux.shape[1]), np.float32)
-        np.matmul(self.coarse, flux, out=parts[:coarse])
-        if even is not None:
-            parts[:coarse] += even
+    def in_cells(self, cells: NDArray[np.integer[Any]], count: int) -> Transport:
+        """The same with its nodes in other places: node t becomes row `cells`[t] of `count`, the rows between are dark."""
+        rows = np.diff(self.gather.indptr)
+        order = np.argsort(cells, kind="stable")
+        filled = np.zeros(count, dtype=rows.dtype)
+        filled[cells] = rows
+        gather = self.gather[order]
+        indptr = np.concatenate([[0], np.cumsum(filled)]).astype(gather.indptr.dtype)
+        shape = (count, gather.shape[1])
+        return Transport(self.coarse, self.blocks, sparse.csr_array((gather.data, gather.indices, indptr), shape=shape))
+
+    def light(self, flux: Matrix, even: Matrix | None = None, pool: Executor | None = None) -> Matrix:
+        """Light (T, n) on the nodes for flux (G, n); `even` (K, n) is added on the coarse nodes. `pool`: two threads to work on."""
+        coarse, columns = len(self.coarse), flux.shape[1]
+        parts = np.empty((self.gather.shape[1], columns), np.float32)
+        jobs = _jobs(self.coarse, flux, parts, 0)
         row = coarse
         for block in self.blocks:
             rows, groups = block.matrix.shape
-            np.matmul(block.matrix, flux[block.first : block.first + groups], out=parts[row : row + rows])
+            jobs += _jobs(block.matrix, flux[block.first : block.first + groups], parts, row)
             row += rows
+
+        def work(these: list[tuple[Matrix, Matrix, Matrix]]) -> None:
+            for matrix, own, out in these:
+                np.matmul(matrix, own, out=out)
+
+        if pool is None:
+            work(jobs)
+        else:
+            list(pool.map(work, (jobs[::2], jobs[1::2])))
+        if even is not None:
+            parts[:coarse] += even
         return np.asarray(self.gather @ parts, dtype=np.float32)
+
+
+def _jobs(matrix: Matrix, flux: Matrix, parts: Matrix, row: int) -> list[tuple[Matrix, Matrix, Matrix]]:
+    """A product cut into pieces for which BLAS starts no threads of its own: those would wait for one another at every piece."""
+    step = max(16, _PIECE // max(1, flux.size))
+    return [
+        (matrix[k : k + step], flux, parts[row + k : row + min(k + step, len(matrix))])
+        for k in range(0, len(matrix), step)
+    ]
 
 
 def interpolation(grid: Grid) -> sparse.csr_array:
