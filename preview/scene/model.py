@@ -149,6 +149,12 @@ class Photo(Table):
     taken_lux: Annotated[
         Number, Field(gt=0, le=200_000, description="Light in the room when the photo was taken, in lux.")
     ]
+    field_deg: Annotated[
+        Number | None,
+        Field(
+            ge=5, le=140, description="The photo's horizontal field of view, in degrees, where corners cannot tell it."
+        ),
+    ] = None
 
 
 class Colour(Table):
@@ -372,7 +378,8 @@ class Money(Table):
 class Scene(Table):
     """A whole plan: a room, what is fixed in it, and what plays.
 
-    `assumed` is not a key of the file: it lists, as dotted keys, every value that was filled from typical values.
+    Two fields are not keys of the file: `assumed` lists, as dotted keys, every value that was filled from typical values, and
+    `folder` is where the file lies, for what it names beside it.
     """
 
     format: Annotated[Literal[1], Field(description="Version of the format.")]
@@ -397,3 +404,4 @@ class Scene(Table):
     assume: Annotated[Assume, Field(description="What is taken as given.")] = Assume()
     money: Annotated[Money, Field(description="The currency.")] = Money()
     assumed: Annotated[tuple[str, ...], Field(exclude=True)] = ()
+    folder: Annotated[str, Field(exclude=True)] = "."

@@ -127,7 +127,7 @@ def scene_from_text(
             for key, fault in everything.items()
         ]
         raise SceneFaults(str(path), sorted(faults, key=lambda fault: fault.line or 0))
-    return Scene.model_validate({**filled, "assumed": assumed})
+    return Scene.model_validate({**filled, "assumed": assumed, "folder": str(path.parent)})
 
 
 def _dial_faults(built: Mapping[lines.Path, BaseModel], check_look: CheckLook) -> dict[lines.Path, Fault]:

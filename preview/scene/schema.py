@@ -20,7 +20,8 @@ def json_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the tables of a scene file, format 1."""
     schema = Scene.model_json_schema()
     tables = schema["$defs"]
-    schema["properties"].pop("assumed")
+    for name in ("assumed", "folder"):
+        schema["properties"].pop(name)
     schema["required"] = ["format", "title", "strip", "supply", "run", "feed"]
     tables["Strip"]["required"] = ["volts", "leds_per_m", "leds_per_group"]
     tables["Strip"]["anyOf"] = [

@@ -49,6 +49,10 @@ LISTED: dict[str, type[BaseModel]] = {
 """Lists of tables: [[run]]."""
 
 
+_NOT_KEYS = ("assumed", "folder")
+"""Fields of a scene that reading adds; a file has no such keys."""
+
+
 def name_of(raw: Mapping[str, Any], path: Path) -> str | None:
     """What the file calls the listed table that a path lies in: its name, or what it goes from and to."""
     if len(path) < 2 or path[0] not in LISTED or not isinstance(path[1], int):
@@ -66,17 +70,17 @@ def name_of(raw: Mapping[str, Any], path: Path) -> str | None:
 
 def shape_faults(filled: Mapping[str, Any]) -> dict[Path, Fault]:
     """Every unknown key, missing key and value of the wrong kind or size, by its place. One fault a place."""
+    faults: dict[Path, Fault] = {(key,): _unknown_key((key,), None) for key in _NOT_KEYS if key in filled}
     try:
-        model.Scene.model_validate(filled)
+        model.Scene.model_validate({key: value for key, value in filled.items() if key not in _NOT_KEYS})
     except ValidationError as error:
-        faults: dict[Path, Fault] = {}
         for detail in error.errors(include_url=False):
             path, fault = _fault_of(detail, filled)
             faults.setdefault(path, fault)
         # a list with a wrong element counts as too short for the models as well: one fault is enough
         around = {path[:length] for path in faults for length in range(1, len(path))}
-        return {path: fault for path, fault in faults.items() if path not in around}
-    return {}
+        faults = {path: fault for path, fault in faults.items() if path not in around}
+    return faults
 
 
 def build_tables(filled: Mapping[str, Any], wrong: Mapping[Path, Fault]) -> dict[Path, BaseModel]:
@@ -173,7 +177,7 @@ def _expected(path: Path) -> str:
 
 def _unknown_key(path: Path, named: str | None) -> Fault:
     around = _resolved(_node(path[:-1]), _schema()["$defs"])
-    keys = [key for key in around.get("properties", ()) if key != "assumed"]
+    keys = [key for key in around.get("properties", ()) if key not in _NOT_KEYS]
     word = str(path[-1])
     close = nearest(word, keys) or _elsewhere(word)
     expected = "a known key" if close else f"a known key ({listed(keys, most=20)})"

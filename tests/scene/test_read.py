@@ -10,7 +10,7 @@ from pydantic import BaseModel
 
 from preview.scene import model
 from preview.scene.faults import CovecastError, SceneFaults
-from preview.scene.read import MOST_BYTES, demo_names, find_scene, read_scene
+from preview.scene.read import MOST_BYTES, demo_names, find_scene, read_scene, scene_from_text
 from preview.scene.tables import LISTED, NAMED, SINGLE
 
 DATA = Path(__file__).parent / "data"
@@ -68,7 +68,7 @@ def _keys(kind: type[BaseModel]) -> set[str]:
 
 def test_the_scene_above_has_every_key_of_the_format() -> None:
     raw: dict[str, Any] = tomllib.loads((DATA / "everything.toml").read_text(encoding="utf-8"))
-    assert set(raw) == _keys(model.Scene) - {"assumed"}
+    assert set(raw) == _keys(model.Scene) - {"assumed", "folder"}
     for key, kind in SINGLE.items():
         assert set(raw[key]) == _keys(kind)
     for key, kind in NAMED.items():
@@ -172,3 +172,11 @@ def test_wrong_toml_is_one_fault_with_its_line(
     (fault,) = caught.value.faults
     assert (fault.line, fault.key) == (line, key)
     assert says in str(fault)
+
+
+@pytest.mark.parametrize("line", ['assumed = ["strip.four.volts"]', 'folder = "/"'])
+def test_what_reading_adds_is_no_key_of_the_file(line: str) -> None:
+    text = (DATA / "everything.toml").read_text(encoding="utf-8")
+    with pytest.raises(SceneFaults, match="a known key"):
+        scene_from_text(f"{line}\n{text}", DATA / "everything.toml")
+    assert read_scene(DATA / "everything.toml").folder == str(DATA)
