@@ -37,7 +37,7 @@ def period_s(dials: Mapping[str, float]) -> float | None:
 def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
     """Where both threads lie in one place, the one on top hides the other; it is the other's turn at the next stitch."""
     t = kit.columns(time_s)
-    keeps = kit.gentle(2.0 * dials["speed_m_per_s"] / dials["pitch_m"])
+    keeps = kit.gentle(4.0 * dials["speed_m_per_s"] / dials["pitch_m"])  # two threads, in two runs side by side
 
     def thread(way: float, size: float, shift: float) -> tuple[kit.Floats, kit.Ints]:
         pitch = size * dials["pitch_m"]
@@ -49,9 +49,9 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
 
     warp, i = thread(1.0, 1.0, 0.37)
     weft, j = thread(-1.0, _FINER, 0.21)
-    over = (i + j) % 2 == 0
-    warp_seen = np.where(over, warp, warp * (1.0 - 0.9 * weft))
-    weft_seen = np.where(over, weft * (1.0 - 0.9 * warp), weft)
+    over = kit.mix(0.5, (i + j) % 2 == 0, keeps)
+    warp_seen = warp * (1.0 - 0.9 * weft * (1.0 - over))
+    weft_seen = weft * (1.0 - 0.9 * warp * over)
     return kit.paint(
         (0.02 + 0.94 * kit.ease(warp_seen), kit.tint(place, dials["warp_deg"], dials["purity"], 3500.0)),
         (0.75 * kit.ease(weft_seen) * (1.0 - warp_seen), kit.tint(place, dials["weft_deg"], dials["purity"])),

@@ -11,8 +11,8 @@ from effects import kit
 MOOD = "calm"
 
 DIALS = (
-    kit.Dial("speed_m_per_s", "m/s", 0.05, 6, 1.1, "how fast the train goes, away from the data end"),
-    kit.Dial("window_m", "m", 0.3, 5, 0.68, "from one window to the next"),
+    kit.Dial("speed_m_per_s", "m/s", 0.05, 4, 0.95, "how fast the train goes, away from the data end"),
+    kit.Dial("window_m", "m", 0.3, 5, 0.75, "from one window to the next"),
     kit.part_dial("lit_part", 0.58, "part of it that is glass", 0.1, 0.95),
     kit.part_dial("windows", 3, "windows of a carriage", 1, 12),
     kit.part_dial("carriages", 4, "carriages of a train", 1, 20),
@@ -47,7 +47,8 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         start = (window + 0.45) * pitch
         glass += kit.pulses(behind - start, half, carriage, dials["lit_part"] * pitch / carriage)
     inside = kit.edge(behind, half, 0.0, 0.1) * (1.0 - kit.edge(behind, half, train, 0.1))
-    glass = kit.mix(dials["lit_part"], glass, kit.gentle(speed / pitch)) * inside
+    # More than half as often again where two runs are seen together.
+    glass = kit.mix(dials["lit_part"], glass, kit.gentle(1.6 * speed / pitch)) * inside
     number = np.clip(np.floor(behind / carriage), 0, round(dials["carriages"]) - 1).astype(np.int64)
     lit = 0.80 + kit.gentle(speed / carriage) * (0.60 * kit.uniform(seed, number) ** 0.5 - 0.40)
     kelvin = dials["window_k"] * (0.9 + 0.25 * kit.uniform(seed + 1, number))

@@ -50,7 +50,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         here = where(t, bird)
         pace = (where(t + step_s, bird) - where(t - step_s, bird)) / (2.0 * step_s)
         trail = kit.tail(x, half, here, dials["tail_m"] * pace / speed)
-        body = kit.mark(x, half, here, 0.13)
+        body = kit.mark(x, half, here, 0.17)
         dark *= 1.0 - np.clip(0.62 * trail * np.minimum(1.0, np.abs(pace) / (0.4 * speed)) + body, 0.0, 1.0)
     # Where birds would pass too often to be seen one by one, the flock is a soft cloud of light.
     keeps = kit.gentle(1.25 * (birds - 1) * speed / spread)

@@ -61,7 +61,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     damp = (1.0 - kit.edge(x, half, wet, 0.30)) * (1.0 - water)
     coming = kit.ease((_TURN + 0.12 - phase) / 0.3) * kit.ease(phase / 0.08)
     lace = 0.75 + 0.25 * kit.noise(seed + 1, x / 0.2, loop.clock(t, 1.5))
-    foam = kit.tail(x, half, shore + 0.4 * dials["foam_m"], dials["foam_m"]) * (0.3 + 0.7 * coming) * lace
+    foam = kit.tail(x, half + 0.07, shore + 0.4 * dials["foam_m"], dials["foam_m"]) * (0.3 + 0.7 * coming) * lace
     swell = 0.72 + 0.28 * kit.noise(seed + 2, (0.4 * shore - x) / 0.7, loop.clock(t, 3.0))
     swell = kit.mix(0.72, swell, kit.gentle(3.0 * dials["beach_m"] / dials["wave_s"]))
     deep = np.clip((shore - x) / 2.5, 0.0, 1.0)

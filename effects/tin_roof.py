@@ -38,7 +38,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         away = np.sqrt(sum((place.room_m[:, axis] - where[:, axis, None]) ** 2 for axis in range(3)))
         size = (0.65 + 0.35 * kit.uniform(seed, drop, 3)) * (1.0 - kit.ease((since / die_s - 2.5) / 1.0))
         wave += size * kit.ripple(away, since, speed, long_m, die_s)
-        hit += size * kit.arch((since + 0.1) / 1.1) * kit.mark(away, place.half_m, 0.0, 0.6 * long_m)
+        hit += size * kit.arch(since / 1.3) * kit.mark(away, place.half_m, 0.0, 0.6 * long_m)
     mist = kit.noise(seed + 9, place.course_m / 1.7, loop.clock(t, 7.0))
     crest = np.clip(keeps * wave + 0.8 * hit, 0.0, 1.0)
     night = kit.felt(dials["sky"] * (1.0 + 0.2 * mist) * (1.0 + 0.7 * np.clip(keeps * wave, -1.0, 0.0)))

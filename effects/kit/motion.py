@@ -53,9 +53,9 @@ def arrivals(seed: int, loop: Loop, time_s: Floats, per_s: float, lasts_s: float
 def ripple(away_m: Floats, since_s: Floats, speed_m_per_s: float, length_m: Number, die_s: float) -> Floats:
     """A ring on water, −1..1: one crest with a trough on either side that spreads at a speed and dies away.
 
-    cos(2πd/length)·exp(−½(2.5 d/length)²)·exp(−t/die), d = away − speed·t; 0 before t = 0. It rises within 0.2 s.
+    cos(2πd/length)·exp(−½(2.5 d/length)²)·exp(−t/die), d = away − speed·t; 0 before t = 0. It rises within 0.5 s.
     """
     since = np.maximum(since_s, 0.0)
     d = (away_m - speed_m_per_s * since) / length_m
     wave = np.cos(2.0 * np.pi * d) * np.exp(-0.5 * (2.5 * d) ** 2)
-    return np.asarray(wave * ease(since / 0.2) * np.exp(-since / die_s), dtype=np.float64)
+    return np.asarray(wave * ease(since / 0.5) * np.exp(-since / die_s), dtype=np.float64)

@@ -199,3 +199,58 @@ def test_course_lays_runs_end_to_end() -> None:
     place = kit.Place.straight(1.0, 0.1, runs=3)
     assert place.course_m == pytest.approx((np.arange(30) + 0.5) * 0.1)
     assert place.course_length_m == pytest.approx(3.0)
+
+
+# Motion
+def test_arrivals_come_at_their_rate_and_age_with_the_clock() -> None:
+    loop, times = kit.seamless(0.0), np.arange(0, 300, 0.25)[:, None]
+    came: dict[int, float] = {}
+    for which, since in kit.arrivals(5, loop, times, 0.8, 4.0):
+        for number, at in zip(which[:, 0].tolist(), (times - since)[:, 0].tolist(), strict=True):
+            # Whenever it is asked for, an arrival came at the same moment.
+            assert came.setdefault(number, at) == pytest.approx(at, abs=1e-9)
+    within = [at for at in came.values() if 0 <= at < 300]
+    assert len(within) == pytest.approx(0.8 * 300, abs=2)
+    assert min(np.diff(sorted(within))) < 0.3
+    assert max(np.diff(sorted(within))) > 1.8
+
+
+def test_every_arrival_is_seen_for_as_long_as_it_lasts() -> None:
+    times = np.arange(50.0, 60.0, 0.05)[:, None]
+    seen = [
+        which[(since >= 0) & (since <= 3.0)] for which, since in kit.arrivals(5, kit.seamless(0.0), times, 1.3, 3.0)
+    ]
+    counts = np.unique(np.concatenate(seen), return_counts=True)[1]
+    assert (counts[3:-3] >= 3.0 / 0.05 - 1).sum() > 8
+    assert counts.max() <= 3.0 / 0.05 + 1
+
+
+def test_arrivals_come_again_in_a_loop() -> None:
+    times = np.array([[2.0], [2.0 + 12.0]])
+    for which, since in kit.arrivals(5, kit.seamless(12.0), times, 0.8, 4.0):
+        assert which[0] == which[1]
+        assert since[0] == pytest.approx(since[1])
+
+
+def test_a_ripple_spreads_at_its_speed_and_dies_away() -> None:
+    away = np.linspace(0, 4, 4001)
+    heights = []
+    for seconds in (1.0, 2.0, 3.0):
+        wave = kit.ripple(away, np.array(seconds), 0.8, 0.5, 1.5)
+        assert away[np.argmax(wave)] == pytest.approx(0.8 * seconds, abs=1e-3)
+        heights.append(wave.max())
+    assert heights[1] / heights[0] == pytest.approx(np.exp(-1 / 1.5))
+    assert heights[2] / heights[1] == pytest.approx(np.exp(-1 / 1.5))
+    assert not kit.ripple(away, np.array(-0.1), 0.8, 0.5, 1.5).any()
+
+
+def test_makers_of_dials_give_their_units() -> None:
+    made = [
+        kit.kelvin_dial("sun_k", 4000, "the sun"),
+        kit.hue_dial("hue_deg", 20, "it"),
+        kit.loop_dial(),
+        kit.later_dial(1, "it comes"),
+    ]
+    assert [dial.unit for dial in made] == ["K", "deg", "s", "s"]
+    assert all(dial.low <= dial.default <= dial.high for dial in made)
+    assert kit.loop_period({"loop_s": 0.0}) is None
