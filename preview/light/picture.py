@@ -9,26 +9,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import fields
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from preview.light import cache
-from preview.light.atlas import grids_of, pack
+from preview.light.atlas import pack
 from preview.light.camera import camera_of
 from preview.light.colour import Y_OF_RGB, rgb_of_xyz, white_rgb, xyz_of_rgb
-from preview.light.emission import Lines, lines_of
+from preview.light.emission import lines_of
 from preview.light.exposure import ADAPTED, Exposure, balance_for, expose
 from preview.light.faces import faces_of
-from preview.light.fill import bounce_rgb, mean_reflectance, openness
+from preview.light.fill import bounce_rgb, mean_reflectance
 from preview.light.finish import pattern_at
 from preview.light.glare import SPREAD, Glare
+from preview.light.lightmaps import light_maps
 from preview.light.pixels import pixels_of
 from preview.light.printing import WORKERS, Printer
-from preview.light.room import Boxes, Surfaces, boxes_of, surfaces_of
-from preview.light.transport import Progress, Transport, build_transport
+from preview.light.room import boxes_of, surfaces_of
+from preview.light.transport import Progress
 from preview.light.view import Hits, look
 from preview.scene.layout import Floats, Layout
 from preview.scene.model import Scene
@@ -36,8 +35,6 @@ from preview.scene.model import Scene
 __all__ = ["Renderer"]
 
 _COVER_REFLECTANCE = 0.45  # an unlit cover in the room's light; common practice, no source
-_MOST_NODES = 60_000
-_MOST_PAIRS = 40_000_000
 _BLOCK_BYTES = 60_000_000
 """Working space for frames that are worked out together."""
 
@@ -69,25 +66,14 @@ class Renderer:
         renumber = np.full(len(self._everything) + 1, -1)
         renumber[shown] = np.arange(len(shown))
         surfaces = self._everything.pick(shown)
-        most = int(np.clip(_MOST_PAIRS / layout.groups, 8000, _MOST_NODES))
-        grids = grids_of(surfaces, lines, boxes, most)
-        atlas = pack(grids)
-        key = cache.key_of(_depends_on(surfaces, lines, boxes, room, most))
-        kept = cache.load(key)
-        if kept is None:
-            self.transport = build_transport(surfaces, grids, lines, boxes, progress)
-            self._shade = openness(surfaces, grids, boxes, room).astype(np.float32)
-            cache.save(key, {**self.transport.arrays(), "shade": self._shade})
-        else:
-            self.transport, self._shade = Transport.of(kept), kept["shade"]
-            if progress is not None:
-                progress(1.0)
+        self.maps = light_maps(surfaces, lines, boxes, room, layout.groups, progress)
+        atlas = pack(self.maps.grids)
         pixels = Hits(renumber[view.pixels.surface], view.pixels.u_m, view.pixels.v_m, view.pixels.depth_m)
         coarse = np.where(np.isfinite(pixels.depth_m), pixels.depth_m, 1.0) / camera.focal_px
         self._cells = (atlas.height, atlas.width)
-        self._laid = self.transport.in_cells(atlas.cells(), atlas.height * atlas.width)
+        self._laid = self.maps.transport.in_cells(atlas.cells(), atlas.height * atlas.width)
         self._finish = np.zeros((atlas.height * atlas.width, 3), np.float32)
-        of_node = np.repeat(np.arange(len(surfaces)), [grid.nodes for grid in grids])
+        of_node = np.repeat(np.arange(len(surfaces)), [grid.nodes for grid in self.maps.grids])
         self._finish[atlas.cells()] = surfaces.reflectance[of_node] * ((1 - SPREAD) / np.pi)
         self._pixels = pixels_of(
             view,
@@ -123,7 +109,9 @@ class Renderer:
             part = np.s_[first : first + many]
             flux = np.ascontiguousarray(np.moveaxis(flux_rgb[part], 0, 1), dtype=np.float32)
             light = self._laid.light(
-                flux.reshape(len(flux), -1), self._shade[:, None] * even[part].astype(np.float32).ravel(), self._pool
+                flux.reshape(len(flux), -1),
+                self.maps.shade[:, None] * even[part].astype(np.float32).ravel(),
+                self._pool,
             )
             for k, own in enumerate(even[part]):
                 np.multiply(light[:, 3 * k : 3 * k + 3], self._finish, out=lit)
@@ -227,10 +215,3 @@ def _exposed(exposure: Exposure) -> Floats:
     """(3, 4) from linear sRGB in cd/m² to exposed and balanced linear sRGB and its luminance."""
     gain = np.diag(np.asarray(exposure.balance) * exposure.scale)
     return np.concatenate([gain, (gain @ Y_OF_RGB)[:, None]], axis=1)
-
-
-def _depends_on(surfaces: Surfaces, lines: Lines, boxes: Boxes, room_m: Floats, most: int) -> list[Floats | int]:
-    """Everything that the transport and the shading depend on."""
-    of_surfaces = [surfaces.origin_m, surfaces.u, surfaces.v, surfaces.size_m, surfaces.normal, surfaces.box]
-    of_lines = [getattr(lines, field.name) for field in fields(lines)]
-    return [*of_surfaces, *of_lines, boxes.low_m, boxes.high_m, room_m, most]
