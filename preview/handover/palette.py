@@ -3,17 +3,21 @@
 One palette serves every frame, so still parts stay still. A colour between palette colours is shown as a fixed mosaic: for each colour
 a list of `STEPS` palette entries is worked out whose mean tracks it, each entry chosen to make up for part of what the ones before
 it missed (pattern dither), ordered by lightness; which of them a pixel takes depends on its place alone. A glow
-that does not move has the same mosaic in every frame.
+that does not move has the same mosaic in every frame. Distances count green most and blue least, as the eye does.
 
-Colours are looked up in cells of 4 codes a side; before that, two bits of another fixed pattern are added, so that the
-cells themselves leave no edges. Cells are worked out when a clip first uses them.
+Colours are looked up in cells: 32 shades of red and blue and 64 of green, closest where the clip has most of its
+pixels. A second fixed pattern, added before, lets neighbouring cells run into each other, so that they leave no edges; where a clip has
+few shades every one of them has its own cell and nothing is added. Lists are worked out when a clip first uses a cell.
 
-Source: ordered dither, B. E. Bayer 1973, here with blue-noise thresholds (R. A. Ulichney 1987); the palette starts from an octree
-(M. Gervautz, W. Purgathofer 1988) and is refined by weighted k-means. Leaves out: mixing in linear light (neighbouring palette
-colours are too close for it to matter).
+Source: ordered dither, B. E. Bayer 1973, here with blue-noise thresholds (R. A. Ulichney 1987) from voids and clusters (the same,
+1993); the palette starts from an octree (M. Gervautz, W. Purgathofer 1988) and is refined by weighted k-means. Leaves out: mixing in
+linear light (neighbouring palette colours are too close for it to matter), and more than 16383 cells in one clip (further ones take
+the nearest cell's list).
 """
 
 from __future__ import annotations
+
+import functools
 
 import cv2
 import numpy as np
@@ -23,29 +27,106 @@ from PIL import Image
 from preview.handover.video import Picture
 from preview.scene.layout import Floats
 
-__all__ = ["COLOURS", "STEPS", "Mosaic", "palette_of"]
+__all__ = ["COLOURS", "STEPS", "Mosaic", "Shades", "blue_noise", "palette_of"]
 
 COLOURS = 255
 """Palette entries in use; the last of 256 is kept for "as before"."""
 
-STEPS = 8
+STEPS = 4
 """Entries of the list behind each colour."""
 
-_STRENGTH = 0.5  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
-_CELLS = 1 << 18
+_STRENGTH = 0.3  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
+_EVEN = 0.15  # share of the shades that is spread evenly over all codes, whatever the clip has
+_MOST_CELLS = (1 << 16) // STEPS
 _LIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+_WEIGHTS = np.array([0.7, 1.0, 0.5], dtype=np.float32)  # near enough to what the eye tells apart; common practice, no source
+_COUNTS = (32, 64, 32)
+_TILE = 32
+_SHIFTS = ((9, 3), (25, 23), (17, 5))
 
 Bytes = NDArray[np.uint8]
+Words = NDArray[np.uint16]
+
+
+class Shades:
+    """Which shades of red, green and blue are told apart, closest where `samples` (..., 3) have most pixels.
+
+    A pixel's cell is one 16-bit word: five bits of red, six of green, five of blue.
+    """
+
+    def __init__(self, samples: Bytes) -> None:
+        held = np.bincount(samples.ravel(), minlength=256).astype(np.float64)
+        # One scale serves all three channels, in 32 shades; green has one more between each two.
+        place = np.concatenate([[0.0], np.cumsum(_steps_at(np.cbrt(held), min(_COUNTS) - 1))])[:256]
+        codes = np.rint(place * 8).astype(np.uint16)
+        self._pairs = (codes[:, None] << 8 | codes[None, :]).ravel()  # for two bytes at once, high and low
+        self._shade = [np.interp(np.arange(n) * 32 / n, place, np.arange(256.0)).astype(np.float32) for n in _COUNTS]
+        self.room = np.array([256 // n for n in _COUNTS], dtype=np.uint8)
+        """What may be added to each channel of `spread` without leaving a cell's reach, plus one."""
+
+    def spread(self, picture: Bytes, out: Bytes | None = None) -> Bytes:
+        """Pictures (h, w, 3), of an even number of bytes a row, with shades as far apart as their cells."""
+        out = np.empty_like(picture) if out is None else out
+        rows = len(picture)
+        look_up(picture.reshape(rows, -1).view(np.uint16), self._pairs, out.reshape(rows, -1).view(np.uint16))
+        return out
+
+    def colours(self, words: Words) -> Floats:
+        """Colours (n, 3) of cells."""
+        red, green, blue = self._shade
+        return np.stack([red[words >> 11], green[(words >> 5) & 63], blue[words & 31]], axis=-1)
+
+
+def _steps_at(weight: Floats, total: int) -> Floats:
+    """How much of a shade lies between each code and the next, (255,): as `weight` (256,), at most one, `total` together."""
+    wanted = (weight[:-1] + weight[1:]) / max(float(weight.sum()), 1e-9) * (1 - _EVEN) / 2 + _EVEN / 255
+    low, high = 0.0, 1e6
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if np.minimum(middle * wanted, 1.0).sum() < total else (low, middle)
+    return np.minimum(low * wanted, 1.0)
+
+
+def _words(pixels: Bytes, out: Bytes | None = None) -> Words:
+    """Cells (h, w) of spread pixels (h, w, 3)."""
+    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR565, dst=out)).view(np.uint16)[..., 0]
+
+
+def _has_wide_lut() -> bool:
+    """Whether this OpenCV looks 16-bit values up (5.0 does, 4.x does not)."""
+    try:
+        return bool(np.asarray(cv2.LUT(np.array([[9]], np.uint16), np.arange(1 << 16, dtype=np.uint16)))[0, 0] == 9)
+    except cv2.error:
+        return False
+
+
+_WIDE_LUT = _has_wide_lut()
+
+
+def look_up(words: Words, table: NDArray[np.generic], out: NDArray[np.generic]) -> None:
+    """Put `table` (65536,) at each word (h, w) into `out`."""
+    if _WIDE_LUT:
+        cv2.LUT(words, table, dst=out)  # three times as fast
+    else:
+        np.take(table, words, out=out, mode="clip")
+
+
+def _even_rows(samples: Bytes) -> Bytes:
+    """Pixels (..., 3) as one row with an even number of them."""
+    flat = samples.reshape(1, -1, 3)
+    return np.ascontiguousarray(np.concatenate([flat, flat[:, :1]], axis=1) if flat.shape[1] % 2 else flat)
 
 
 def palette_of(samples: Bytes) -> Bytes:
     """A palette (COLOURS, 3) for pictures whose pixels `samples` (..., 3) are taken from."""
-    pixels = np.ascontiguousarray(samples.reshape(-1, 3))
-    keys, counts = np.unique(_cell(pixels), return_counts=True)
-    points = _cell_colour(keys) + 1.5  # the middle of the cell
-    octree = Image.fromarray(pixels[None]).quantize(COLOURS, method=Image.Quantize.FASTOCTREE).getpalette() or []
+    pixels = _even_rows(samples)
+    shades = Shades(pixels)
+    middle = cv2.add(shades.spread(pixels), np.full_like(pixels, shades.room // 2))
+    counts = np.bincount(_words(middle).ravel(), minlength=1 << 16)
+    keys = np.flatnonzero(counts).astype(np.uint16)
+    octree = Image.fromarray(pixels).quantize(COLOURS, method=Image.Quantize.FASTOCTREE).getpalette() or []
     start = np.array(octree[: 3 * COLOURS], dtype=np.float32).reshape(-1, 3)
-    palette = _refine(points, np.sqrt(counts), start)
+    palette = _refine(shades.colours(keys), np.sqrt(counts[keys]), start)
     full = np.repeat(palette[-1:], COLOURS, axis=0)
     full[: len(palette)] = palette
     return np.clip(np.rint(full), 0, 255).astype(np.uint8)
@@ -64,34 +145,53 @@ def _refine(points: Floats, weights: Floats, palette: Floats, rounds: int = 8) -
 
 
 def _nearest(points: Floats, palette: Floats) -> NDArray[np.intp]:
-    distance = points @ (-2.0 * palette.T)
-    distance += (palette * palette).sum(axis=1)
+    """Which palette entry (n, 3) is nearest to each point (m, 3), as the eye counts."""
+    seen = palette * _WEIGHTS
+    distance = (points * _WEIGHTS) @ (-2.0 * seen.T)
+    distance += (seen * seen).sum(axis=1)
     return np.asarray(distance.argmin(axis=1))
 
 
-def _cell(pixels: Bytes) -> NDArray[np.uint32]:
-    """Number of the cell, 0 to 2¹⁸ − 1, of pixels (..., 3)."""
-    four = np.zeros((*pixels.shape[:-1], 4), dtype=np.uint8)
-    four[..., :3] = pixels
-    word = four.view("<u4")[..., 0] >> 2
-    return np.asarray((word & 63) | ((word >> 2) & 0xFC0) | ((word >> 4) & 0x3F000), dtype=np.uint32)
+@functools.lru_cache(maxsize=4)
+def blue_noise(side: int = _TILE, sigma: float = 1.9) -> Floats:
+    """A tile of thresholds 0 to 1 without low frequencies, by voids and clusters: noise that the eye passes over.
 
-
-def _cell_colour(cells: NDArray[np.uint32]) -> Floats:
-    """Lowest corner of cells as colours (n, 3): also what pixels in it mean once the fixed pattern, 1.5 in the mean, was added."""
-    parts = np.stack([cells & 63, (cells >> 6) & 63, cells >> 12], axis=-1)
-    return np.asarray(parts * 4.0, dtype=np.float32)
-
-
-def _spread(side: int = 128) -> Floats:
-    """A tile of values 0 to 1, evenly spread and without low frequencies: noise that the eye passes over."""
-    values = np.random.default_rng(7).random((side, side))
+    Whatever the threshold, the places below it lie as evenly as they can, over the tile's edges too. `sigma`: reach of the
+    Gaussian in pixels that says how crowded a place is.
+    """
+    cells = side * side
     f = np.fft.fftfreq(side)
-    high = 1 - np.exp(-((f[:, None] ** 2 + f[None] ** 2) / (2 * 0.22**2)))
-    for _ in range(12):
-        values = np.fft.ifft2(np.fft.fft2(values) * high).real
-        values = values.ravel().argsort().argsort().reshape(side, side) / side**2
-    return values
+    reach = np.exp(-2 * (np.pi * sigma) ** 2 * (f[:, None] ** 2 + f**2))
+    kernel = np.fft.ifft2(reach).real
+
+    def around(place: int) -> Floats:
+        return np.roll(kernel, (place // side, place % side), axis=(0, 1))
+
+    chosen = np.zeros((side, side), dtype=bool)
+    chosen.flat[np.random.default_rng(1).permutation(cells)[: cells // 10]] = True
+    crowd = np.fft.ifft2(np.fft.fft2(chosen) * reach).real
+    while True:  # move the most crowded place to the emptiest until that changes nothing
+        cluster = int(np.where(chosen, crowd, -np.inf).argmax())
+        chosen.flat[cluster] = False
+        crowd -= around(cluster)
+        void = int(np.where(chosen, np.inf, crowd).argmin())
+        chosen.flat[void] = True
+        crowd += around(void)
+        if void == cluster:
+            break
+    rank = np.zeros(cells)
+    left, thinned = chosen.copy(), crowd.copy()
+    for number in range(int(chosen.sum()) - 1, -1, -1):
+        cluster = int(np.where(left, thinned, -np.inf).argmax())
+        left.flat[cluster] = False
+        thinned -= around(cluster)
+        rank[cluster] = number
+    for number in range(int(chosen.sum()), cells):
+        void = int(np.where(chosen, np.inf, crowd).argmin())
+        chosen.flat[void] = True
+        crowd += around(void)
+        rank[void] = number
+    return np.asarray(rank.reshape(side, side) / cells)
 
 
 class Mosaic:
@@ -99,50 +199,51 @@ class Mosaic:
 
     def __init__(self, palette: Bytes, size: tuple[int, int], samples: Bytes) -> None:
         """`samples` (..., 3): pixels as the pictures will have them; their cells are worked out at once."""
-        width, height = size
+        self._width, height = size
+        width = self._width + self._width % 2  # rows are looked up two bytes at a time
         self._palette = palette.astype(np.float32)
-        self._table = np.zeros(STEPS * _CELLS, dtype=np.uint8)
-        self._known = np.zeros(_CELLS, dtype=bool)
-        tile = _spread()
-        rows, columns = -(-height // len(tile)), -(-width // len(tile))
-        place = (tile * STEPS).astype(np.uint32) * _CELLS
-        self._place = np.tile(place, (rows, columns))[:height, :width].copy()
-        # Two bits a channel, each channel's pattern shifted against the others'; the fourth channel is none.
-        bits = [np.roll(tile, shift, axis=(0, 1)) * 4 for shift in ((41, 67), (89, 23), (17, 101))]
-        bits.append(np.zeros_like(tile))
-        four = np.stack(bits, axis=-1).astype(np.uint8)
-        self._bits = np.tile(four, (rows, columns, 1))[:height, :width].copy()
-        self._four = np.empty((height, width, 4), dtype=np.uint8)
-        self._cells = np.empty((height, width), dtype=np.uint32)
-        self._spare = np.empty_like(self._cells)
-        self._seen = np.empty((height, width), dtype=bool)
-        flat = samples.reshape(-1, 3)
-        self._learn(np.concatenate([_cell(cv2.add(flat, np.full_like(flat, bit))) for bit in (0, 3)]))
+        flat = _even_rows(samples)
+        self._shades = Shades(flat)
+        self._first = np.zeros(1 << 16, dtype=np.uint16)  # where the list of a cell begins; 0: not worked out yet
+        self._lists = np.zeros(1 << 16, dtype=np.uint8)
+        self._known = np.zeros(0, dtype=np.uint16)
+        tile = blue_noise()
+        tiles = (-(-height // _TILE), -(-width // _TILE))
+        self._step = np.tile((tile * STEPS).astype(np.uint16), tiles)[:height, :width].copy()
+        parts = [np.roll(tile, shift, axis=(0, 1)) for shift in _SHIFTS]  # each channel's against the others'
+        noise = (np.stack(parts, axis=-1) * self._shades.room).astype(np.uint8)
+        self._noise = np.tile(noise, (*tiles, 1))[:height, :width].copy()
+        self._spread = np.empty((height, width, 3), dtype=np.uint8)
+        self._packed = np.empty((height, width, 2), dtype=np.uint8)
+        self._begin = np.empty((height, width), dtype=np.uint16)
+        spread = self._shades.spread(flat)
+        corners = [(self._shades.room - 1) * np.array([k & 1, k >> 1 & 1, k >> 2], dtype=np.uint8) for k in range(8)]
+        self._learn(np.stack([_words(cv2.add(spread, np.full_like(spread, corner))) for corner in corners]))
 
     def entries(self, picture: Picture) -> Bytes:
         """Palette entries (height, width) of a picture (height, width, 3)."""
-        cells, spare = self._cells, self._spare
-        cv2.cvtColor(picture, cv2.COLOR_RGB2RGBA, dst=self._four)
-        cv2.add(self._four, self._bits, dst=self._four)
-        word = self._four.view("<u4")[..., 0]
-        np.right_shift(word, 2, out=cells)
-        cells &= 0x3F
-        for shift, mask in ((4, 0xFC0), (6, 0x3F000)):
-            np.right_shift(word, shift, out=spare)
-            spare &= mask
-            cells |= spare
-        np.take(self._known, cells, out=self._seen)
-        if not self._seen.all():
-            self._learn(cells[~self._seen])
-        cells += self._place
-        return np.take(self._table, cells)
+        if self._width % 2:
+            picture = cv2.copyMakeBorder(picture, 0, 0, 0, 1, cv2.BORDER_REPLICATE)
+        self._shades.spread(np.ascontiguousarray(picture), self._spread)
+        cv2.add(self._spread, self._noise, dst=self._spread)
+        words = _words(self._spread, self._packed)
+        look_up(words, self._first, self._begin)
+        if not self._begin.min():
+            self._learn(words[self._begin == 0])
+            look_up(words, self._first, self._begin)
+        cv2.add(self._begin, self._step, dst=self._begin)
+        found = np.empty(self._begin.shape, dtype=np.uint8)
+        look_up(self._begin, self._lists, found)
+        return found[:, : self._width] if self._width % 2 else found
 
-    def _learn(self, cells: NDArray[np.uint32]) -> None:
+    def _learn(self, words: Words) -> None:
         """Work out the lists of cells that have not been met before."""
-        met = np.zeros(_CELLS, dtype=bool)
-        met[cells] = True
-        new = np.flatnonzero(met & ~self._known).astype(np.uint32)
-        colour = _cell_colour(new)
+        new = np.unique(words)
+        new = new[self._first[new] == 0]
+        room = _MOST_CELLS - 1 - len(self._known)
+        new, further = new[:room], new[room:]
+        places = ((np.arange(len(new)) + len(self._known) + 1) * STEPS).astype(np.uint16)
+        colour = self._shades.colours(new)
         missed = np.zeros_like(colour)
         chosen = np.empty((STEPS, len(new)), dtype=np.int64)
         for step in range(STEPS):
@@ -151,5 +252,9 @@ class Mosaic:
         order = np.argsort((self._palette @ _LIGHTNESS)[chosen], axis=0, kind="stable")
         lists = np.take_along_axis(chosen, order, axis=0)
         for step in range(STEPS):
-            self._table[step * _CELLS + new] = lists[step]
-        self._known[new] = True
+            self._lists[places + step] = lists[step]
+        self._first[new] = places
+        self._known = np.concatenate([self._known, new])
+        if len(further):
+            near = _nearest(self._shades.colours(further), self._shades.colours(self._known))
+            self._first[further] = self._first[self._known[near]]
