@@ -129,12 +129,17 @@ def try_(effect: str, scene: str | None, dials: tuple[str, ...], seconds: float,
 
     found = add_script(Path(effect)) if effect.endswith(".py") or "/" in effect else find_effect(effect)
     look = Look(name=f"trying {found.name}", effect=found.name, seconds=seconds, level=level, dials=_dials(dials))
-    room = trial_scene(look, load(scene) if scene else None)
+
+    def read() -> Scene:
+        return trial_scene(look, load(scene) if scene else None)
+
+    room = read()
     ready_look(room, look)
     if to is None:
+        from preview.scene.read import find_scene
         from preview.window.app import show
 
-        show(room, scene or "tea_bar", 0, (1280, 720))
+        show(room, scene or "tea_bar", 0, (1280, 720), file=find_scene(scene) if scene else None, read=read)
     else:
         _write_moments(room, look.name, to)
         click.echo(str(to))

@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -158,3 +159,22 @@ def test_the_trial_room_keeps_its_limits() -> None:
     state = solve(build(scene, layout), codes)
     limits = [supply.amps * scene.limits.supply_fraction for supply in scene.supply.values()]
     assert (state.supply_a[0] < limits).all()
+
+
+def test_try_in_a_scene_reads_that_scene_again_when_it_is_saved(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, one_shelf: str
+) -> None:
+    import preview.window.app as app
+
+    asked: list[tuple[Any, dict[str, Any]]] = []
+    monkeypatch.setattr(app, "show", lambda room, *_, **named: asked.append((room, named)))
+    file = tmp_path / "shelf.toml"
+    file.write_text(one_shelf, encoding="utf-8")
+    run("try", "kiln", "--scene", file, "--dial", "ember_m=0.3")
+    room, named = asked[0]
+    assert [look.effect for look in room.look] == ["kiln", "proof_full"]
+    assert named["file"] == file
+    file.write_text(one_shelf.replace("One shelf", "Another shelf"), encoding="utf-8")
+    again = named["read"]()
+    assert again.title == "Another shelf"
+    assert again.look[0].dials == {"ember_m": 0.3}
