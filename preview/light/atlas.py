@@ -1,8 +1,9 @@
 """The light maps of all surfaces in one picture, fine near the runs and coarse far from them.
 
 Each surface has a grid of nodes: lines along u and v whose spacing grows with the distance to the nearest run, down to half a group
-along a run and to a third of the distance across it. Nodes lie on the surface's very edges, so that a look-up between nodes never
-reads a neighbour's light. Where a box touches a surface a pair of lines runs along the contact, just outside and just inside.
+along a run and to a seventh of the distance across it. Nodes lie on the surface's very edges, so that a look-up between nodes never
+reads a neighbour's light. Where a box touches a surface a pair of lines runs along the contact, just outside and just inside, and where
+a shadow's edge runs along the surface a line lies at either end of the half-shadow.
 A coarse subset of the lines carries what changes slowly.
 """
 
@@ -15,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from preview.light.edges import shadow_edges
 from preview.light.emission import Lines
 from preview.light.room import TOUCH_M, Boxes, Surfaces
 from preview.scene.layout import Bools, Floats, Ints
@@ -22,10 +24,11 @@ from preview.scene.layout import Bools, Floats, Ints
 __all__ = ["Atlas", "Grid", "grids_of", "pack"]
 
 _FINEST_M = 0.005
-_CONTACT_FINEST_M = 0.012
+_CONTACT_FINEST_M = 0.03
+_CONTACT_GROWTH = 0.6  # spacing over the distance to a contact
 _COARSEST_M = 0.06
 _COARSE_STEP_M = 0.12
-_ACROSS = 0.3  # spacing over distance, across a run
+_ACROSS = 0.15  # spacing over distance, across a run
 _ALONG = 0.4  # the same along it
 _PAD = 1
 
@@ -127,6 +130,7 @@ def _axis_lines(
     ends: Bools,
     group_m: Floats,
     contacts: Floats,
+    edges: Floats,
     coarsest: float,
     scale: float,
 ) -> Floats:
@@ -140,14 +144,14 @@ def _axis_lines(
     spacing = np.minimum(fine.min(axis=1), coarsest)
     if len(contacts):
         gap = np.abs(contacts[None, :] - x[:, None]).min(axis=1)
-        spacing = np.minimum(spacing, np.maximum(_CONTACT_FINEST_M, 0.35 * gap))
+        spacing = np.minimum(spacing, np.maximum(_CONTACT_FINEST_M, _CONTACT_GROWTH * gap))
     spacing = np.maximum(spacing * scale, _FINEST_M)
-    # The rule lets spacing grow by no more than a third of the way walked, so that cells stay well shaped.
+    # The rule lets spacing grow by no more than a part of the way walked, so that cells stay well shaped.
     passed = np.concatenate([[0.0], np.cumsum(0.5 * (1 / spacing[1:] + 1 / spacing[:-1]) * np.diff(x))])
     count = max(2, int(np.ceil(passed[-1])))
     places = np.interp(np.arange(count + 1) * (passed[-1] / count), passed, x)
-    if len(contacts):
-        pairs = np.unique(np.concatenate([contacts - TOUCH_M, contacts + TOUCH_M]))
+    if len(contacts) or len(edges):
+        pairs = np.unique(np.concatenate([contacts - TOUCH_M, contacts + TOUCH_M, edges]))
         clear = np.abs(places[:, None] - pairs[None, :]).min(axis=1) > 4 * TOUCH_M
         clear[[0, -1]] = True
         places = np.unique(np.concatenate([places[clear], pairs]))
@@ -169,6 +173,7 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
     big = float(surfaces.size_m.max())
     coarsest = max(_COARSEST_M, big / 120)
     step = max(_COARSE_STEP_M, big / 60)
+    edges = [shadow_edges(surfaces, s, lines, boxes) for s in range(len(surfaces))]
     scale = 1.0
     while True:
         grids = []
@@ -187,6 +192,7 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
                 ends,
                 group_m,
                 contact_u,
+                edges[s][0].ravel(),
                 coarsest,
                 scale,
             )
@@ -198,6 +204,7 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
                 ends,
                 group_m,
                 contact_v,
+                edges[s][1].ravel(),
                 coarsest,
                 scale,
             )

@@ -28,7 +28,7 @@ MOST_BYTES = 600_000_000
 """What all entries may take together."""
 
 _FORMAT = b"covecast light 1"
-_MADE_BY = ("atlas", "cache", "emission", "fill", "illuminance", "lightmaps", "room", "shadow", "transport")
+_MADE_BY = ("atlas", "cache", "edges", "emission", "fill", "illuminance", "lightmaps", "room", "shadow", "transport")
 
 Array = NDArray[Any]
 
