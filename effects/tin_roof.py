@@ -33,10 +33,10 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     per_s = place.course_length_m / (10.0 * dials["every_s"])
     wave = np.zeros((t.shape[0], place.groups))
     hit = np.zeros((t.shape[0], place.groups))
-    for drop, since in kit.arrivals(seed, loop, t, per_s, 3.5 * die_s + 1.0):
+    for drop, since in kit.arrivals(seed, loop, t, per_s, 2.7 * die_s):
         where = place.room_m[(kit.uniform(seed, drop, 2) * place.groups).astype(np.int64)[:, 0]]  # (F, 3)
         away = np.sqrt(sum((place.room_m[:, axis] - where[:, axis, None]) ** 2 for axis in range(3)))
-        size = (0.65 + 0.35 * kit.uniform(seed, drop, 3)) * (1.0 - kit.ease((since / die_s - 2.5) / 1.0))
+        size = (0.65 + 0.35 * kit.uniform(seed, drop, 3)) * (1.0 - kit.ease((since / die_s - 1.7) / 1.0))
         wave += size * kit.ripple(away, since, speed, long_m, die_s)
         hit += size * kit.arch(since / 1.3) * kit.mark(away, place.half_m, 0.0, 0.6 * long_m)
     mist = kit.noise(seed + 9, place.course_m / 1.7, loop.clock(t, 7.0))

@@ -6,6 +6,7 @@ form. Clips are drawn so that this is what the definition asks of them too: in w
 """
 
 import csv
+import functools
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -61,12 +62,13 @@ def twinkle() -> Iterator[Pixels]:
 
 
 def look(effect: str, scene: str) -> Callable[[], Iterator[Pixels]]:
-    def frames() -> Iterator[Pixels]:
+    @functools.cache
+    def pictures() -> tuple[Pixels, ...]:
         stage = stage_of(read_scene(ROOT / "scenes" / scene / "scene.toml"), (WIDE, HIGH))
         film = film_of(stage, Look(name="x", effect=effect, seconds=SECONDS), frames_per_s=FPS)
-        return film.pictures()
+        return tuple(film.pictures())
 
-    return frames
+    return lambda: iter(pictures())
 
 
 CLIPS: dict[str, Callable[[], Iterator[Pixels]]] = {

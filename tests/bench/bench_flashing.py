@@ -1,0 +1,90 @@
+"""How long the flash analysis takes a frame, as a multiple of reading the frame once, and a survey of flashes over dials and seeds.
+
+python tests/bench/bench_flashing.py                          time
+python tests/bench/bench_flashing.py survey N SCENE [EFFECT…]  N random settings of every effect in a demo scene: the worst of each
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+import effects
+from effects.kit import Dial
+from preview.handover.frames import film_of, stage_of
+from preview.looks.flashing import flashes_of
+from preview.scene.model import Look
+from preview.scene.read import find_scene, read_scene
+
+FRAMES = 250
+
+
+def seconds(work: Callable[[], object], times: int = 3) -> float:
+    """Process time of the quickest of a few tries."""
+    best = float("inf")
+    for _ in range(times):
+        began = time.process_time()
+        work()
+        best = min(best, time.process_time() - began)
+    return best
+
+
+def measure() -> None:
+    """Three sizes of picture, each with a still, a slow and a busy one."""
+    random = np.random.default_rng(0)
+    for high, wide in ((90, 160), (360, 640), (720, 1280)):
+        noise = random.integers(0, 255, (10, high, wide, 3), dtype=np.uint8)
+        slow = np.stack([np.full((high, wide, 3), value, dtype=np.uint8) for value in range(0, 250, 10)])
+
+        def play(pictures: NDArray[np.uint8]) -> Iterator[NDArray[np.uint8]]:
+            for k in range(FRAMES):
+                yield pictures[k % len(pictures)]
+
+        for name, pictures in (("still", noise[:1]), ("slow", slow), ("every pixel, every frame", noise)):
+            read = seconds(lambda pictures=pictures: [frame.astype(np.float32).sum() for frame in play(pictures)], 2)  # type: ignore[misc]
+            taken = seconds(lambda pictures=pictures: flashes_of(play(pictures), 25.0), 2)  # type: ignore[misc]
+            print(
+                f"{wide:5}×{high:<4} {name:25} {1000 * taken / FRAMES:6.2f} ms a frame, {taken / read:5.2f} of summing it"
+            )
+
+
+def pick(dial: Dial, random: np.random.Generator) -> float:
+    """A setting of a dial: its ends and its default as often as all between."""
+    chance = random.uniform()
+    if chance < 0.5:
+        return (dial.low, dial.high, dial.default)[int(chance * 6)]
+    if dial.low > 0 and dial.high > 20 * dial.low:
+        return float(np.exp(random.uniform(np.log(dial.low), np.log(dial.high))))
+    return float(random.uniform(dial.low, dial.high))
+
+
+def survey(settings: int, scene_name: str, names: list[str]) -> None:
+    """The most flashes of each effect, and the settings that gave them."""
+    scene = read_scene(find_scene(scene_name))
+    stage = stage_of(scene, (96, 54))
+    random = np.random.default_rng(1)
+    for name in names or [name for name in effects.names() if effects.load(name).mood != "proof"]:
+        found = []
+        for number in range(settings):
+            dials = (
+                {d.name: pick(d, random) for d in effects.load(name).dials if d.name != "loop_s"} if number > 2 else {}
+            )
+            dials["seed"] = int(random.integers(0, 1000))
+            film = film_of(stage, Look(name="x", effect=name, seconds=5, dials=dials), frames_per_s=25)
+            flashes = flashes_of(film.pictures(), 25, scene.viewer.field_deg)
+            found.append((flashes.per_s, dials))
+        found.sort(key=lambda pair: -pair[0])
+        print(f"{name:14} {' '.join(f'{per_s:g}' for per_s, _ in found[:8])}", flush=True)
+        if found[0][0] > 2.5:
+            print(f"    {found[0][1]}", flush=True)
+
+
+if __name__ == "__main__":
+    if sys.argv[1:2] == ["survey"]:
+        survey(int(sys.argv[2]), sys.argv[3], sys.argv[4:])
+    else:
+        measure()
