@@ -8,6 +8,7 @@ Leaves out: raw files, the tone curve of the camera (the bytes are taken to be s
 
 from __future__ import annotations
 
+import functools
 import io
 import struct
 import warnings
@@ -43,6 +44,10 @@ class Photograph:
     linear: NDArray[np.float32]
     focal_px: float | None  # as the file tells it, in pixels of the full size
 
+    def scale_to(self, size: tuple[int, int]) -> float:
+        """Pixels of a picture of `size` for one of the photo's, where the photo is shown whole."""
+        return min(size[0] / self.size[0], size[1] / self.size[1])
+
     def fitted(
         self, size: tuple[int, int]
     ) -> tuple[NDArray[np.float32], NDArray[np.bool_], float, tuple[float, float]]:
@@ -51,7 +56,7 @@ class Photograph:
         Gives the picture (h, w, 3), where (h, w) the photo is, pixels of the picture for one of the photo's, and the place of the
         photo's top left corner in the picture.
         """
-        scale = min(size[0] / self.size[0], size[1] / self.size[1])
+        scale = self.scale_to(size)
         left, top = (size[0] - scale * self.size[0]) / 2, (size[1] - scale * self.size[1]) / 2
         work = self.linear.shape[1] / self.size[0]
         picture = self.linear
@@ -78,7 +83,10 @@ class Photograph:
 
 
 def load_photo(file: str, folder: Path) -> Photograph:
-    """The photo `file` in a scene's folder. Raises CovecastError that says what was found in its place."""
+    """The photo `file` in a scene's folder. Raises CovecastError that says what was found in its place.
+
+    The last one is kept as long as its file does not change.
+    """
     path = folder / file
     what = f"photo.file {file!r}: expected a JPEG or PNG photo"
     if not path.resolve().is_relative_to(folder.resolve()):
@@ -88,9 +96,16 @@ def load_photo(file: str, folder: Path) -> Photograph:
             raise CovecastError(f"{what} in {folder}, found none")
         if path.stat().st_size > _MOST_BYTES:
             raise CovecastError(f"{what} of at most {_MOST_BYTES // 1_000_000} MB, found a larger one")
-        data = path.read_bytes()
+        state = path.stat()
+        return _read(path, what, state.st_mtime_ns, state.st_size)
     except OSError as error:
         raise CovecastError(f"{what}, found none that can be read: {error.strerror}") from error
+
+
+@functools.lru_cache(maxsize=1)
+def _read(path: Path, what: str, mtime_ns: int, size: int) -> Photograph:
+    """The photo at a path; the last two arguments tell one state of the file from another."""
+    data = path.read_bytes()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what Pillow warns of is checked here, or does no harm

@@ -1,0 +1,340 @@
+"""The client's own room, lit: the photo dimmed to the room's light, and the groups' light added on it.
+
+The camera of `preview.light.sighting` says which place of which surface each pixel shows. With the light that was there when the photo was
+taken, `taken_lux` evenly from everywhere and shaded in corners as in the drawn room, a pixel's value is a reflectance,
+
+    ρ = gain · value / shade,
+
+and from there all is as in the drawn room: L = ρ·E/π. The gain brings the photographed surface to the finish that the scene gives for it,
+in every colour, which settles the photo's exposure and white balance at once; where the scene gives none the photo is taken to be well
+exposed, display white being a white wall. Boxes mark what stands in front: they hide, cast shadows and catch light, and are not drawn.
+
+Where the camera is not known the surface of the corners alone is lit in detail, everything else in the photo by even light, and the runs'
+own faces are not drawn.
+
+Leaves out: lamps and windows in the photo that lit it unevenly (their light is taken for reflectance), gloss, the camera's tone curve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from preview.light.atlas import pack
+from preview.light.camera import Camera
+from preview.light.colour import Y_OF_RGB, linear_of_finish, rgb_of_xyz, white_rgb, xyz_of_rgb
+from preview.light.dots import COVER_REFLECTANCE
+from preview.light.emission import lines_of
+from preview.light.exposure import ADAPTED, Exposure, balance_for, expose
+from preview.light.faces import Faces, faces_of
+from preview.light.fill import bounce_rgb, mean_reflectance
+from preview.light.glare import SPREAD, Glare
+from preview.light.lightmaps import light_maps
+from preview.light.photo import Photograph, load_photo
+from preview.light.pixels import Pixels
+from preview.light.printing import WORKERS, Printer
+from preview.light.room import FACES, Surfaces, boxes_of, surfaces_of
+from preview.light.sighting import Sighting, sight
+from preview.light.transport import Progress
+from preview.light.view import Hits, View, look
+from preview.scene.layout import Bools, Floats, Ints, Layout
+from preview.scene.model import Scene
+
+__all__ = ["PhotoRenderer", "sighting_of"]
+
+_DARKEST_ANCHOR = 0.004  # a surface darker than this in the photo says nothing of its exposure
+_ROW = 1024
+
+Matrix = NDArray[np.float32]
+
+
+def sighting_of(scene: Scene, photo: Photograph | None = None) -> Sighting:
+    """What the corners of the scene's photo say of its camera. Raises CovecastError where the photo or its corners are no good."""
+    given = scene.photo
+    assert given is not None
+    if photo is None:
+        photo = load_photo(given.file, Path(scene.folder))
+    focal = photo.focal_px
+    if given.field_deg is not None:
+        focal = photo.size[0] / 2 / float(np.tan(np.radians(given.field_deg) / 2))
+    corners = np.array(given.corners_px, dtype=float)
+    return sight(surfaces_of(scene), FACES.index(given.surface), given.rect_m, corners, photo.size, focal)
+
+
+class PhotoRenderer:
+    """Draws a scene on its photo for a picture of `size` = (width, height); the photo is shown whole, in the middle.
+
+    As `preview.light.picture.Renderer`. `camera` is None where it could not be told, and `notes` says what could.
+    """
+
+    def __init__(
+        self, scene: Scene, layout: Layout, size: tuple[int, int] = (1280, 720), progress: Progress | None = None
+    ) -> None:
+        assert scene.photo is not None
+        photo = load_photo(scene.photo.file, Path(scene.folder))
+        sighting = sighting_of(scene, photo)
+        self.size = size
+        self.notes: tuple[str, ...] = (f"photo: {sighting.says}",)
+        self._ambient_lux = float(scene.room.ambient_lux)
+        self._white = white_rgb(scene.room.ambient_k)
+        self._everything = surfaces_of(scene)
+        _, self._rho, self._area_m2 = mean_reflectance(self._everything)
+        boxes, lines = boxes_of(scene), lines_of(scene, layout)
+        self._share = np.repeat(lines.share, lines.count)
+
+        picture, inside, scale, corner = photo.fitted(size)
+        number = FACES.index(scene.photo.surface)
+        self.camera: Camera | None = None
+        if sighting.camera is not None:
+            self.camera = replace(sighting.camera, focal_px=sighting.camera.focal_px * scale, size=size)
+            view = look(self.camera, self._everything)
+        else:
+            view = _on_plane(self._everything, number, sighting.plane, size, scale, corner)
+        hits = replace(view.pixels, surface=np.where(inside, view.pixels.surface, -1).astype(np.int32))
+        shown = np.unique(np.concatenate([hits.surface.ravel(), view.edge_surface, [number]]))
+        shown = shown[shown >= 0]
+        renumber = np.full(len(self._everything) + 1, -1)
+        renumber[shown] = np.arange(len(shown))
+        surfaces = self._everything.pick(shown)
+        room = np.asarray(scene.room.size_m, dtype=float)
+        maps = light_maps(surfaces, lines, boxes, room, layout.groups, progress)
+        atlas = pack(maps.grids)
+        self._shade = maps.shade
+        self._cells = atlas.height, atlas.width
+        self._laid = maps.transport.in_cells(atlas.cells(), atlas.height * atlas.width)
+        x, y = atlas.place(renumber[hits.surface], hits.u_m, hits.v_m)
+        self._maps = x.astype(np.float32), y.astype(np.float32)
+        edge_x, edge_y = atlas.place(renumber[view.edge_surface], view.edge_u_m, view.edge_v_m)
+        self._edge_maps = _in_rows(edge_x), _in_rows(edge_y)
+        self._edge_pixel, self._edge_mix = _mixed(view)
+        beyond = inside & (hits.surface < 0)  # in the photo, and no surface known
+        self._beyond = beyond[..., None].astype(np.float32) if beyond.any() else None
+
+        even = self._laid.light(np.zeros((layout.groups, 3), np.float32), np.repeat(self._shade[:, None], 3, axis=1))
+        shade = np.where(hits.surface >= 0, np.maximum(self._looked_up(even)[..., 0], 0.2), np.float32(1))
+        picture = np.where(inside[..., None], picture, 0.0).astype(np.float32)
+        gain, says = _gain(scene, picture, shade, _in_rect(hits, number, scene.photo.rect_m))
+        self.notes += says
+        # What the even light of one lux makes of the photo, and what every lux of the groups' light does.
+        self._unlit = np.minimum(picture * gain, shade[..., None]) / np.float32(np.pi)
+        self._reflectance = self._unlit / shade[..., None]
+        self._outside = np.nonzero(~inside.ravel())[0]
+        thin = np.zeros(inside.shape, dtype=bool)
+        thin[2::5, 2::5] = True
+        self._sampled = thin & inside
+
+        faces = self._faces_of(scene, layout, size)
+        keep = inside.ravel()[faces.pixel]
+        self._faces = Faces(faces.pixel[keep], faces.cover[keep], faces.matrix[keep])
+        pixels = _as_they_are(size, layout.groups)
+        self._kept: tuple[tuple[float, ...], Matrix] | None = None
+        self._glare = Glare(pixels)
+        self._printer = Printer(pixels, self._glare.size[1])
+        self._crossing = np.empty((0, 4), np.float32)
+        self._no_flux, self._no_cover = np.zeros((layout.groups, 3), np.float32), np.zeros(3, np.float32)
+        self._pool = ThreadPoolExecutor(WORKERS)
+
+    def _faces_of(self, scene: Scene, layout: Layout, size: tuple[int, int]) -> Faces:
+        if self.camera is not None:
+            return faces_of(scene, lines_of(scene, layout), boxes_of(scene), self.camera)
+        empty = sparse.csr_array((0, layout.groups), dtype=np.float32)
+        return Faces(np.empty(0, np.int64), np.empty(0, np.float32), empty)
+
+    def _looked_up(self, light: Matrix) -> Matrix:
+        """Light (h, w, 3) at every pixel, for light (T, 3) of the cells."""
+        cells = light.reshape(*self._cells, 3)
+        found = np.asarray(cv2.remap(cells, *self._maps, cv2.INTER_LINEAR))
+        if len(self._edge_pixel):
+            entries = np.asarray(cv2.remap(cells, *self._edge_maps, cv2.INTER_LINEAR)).reshape(-1, 3)
+            found.reshape(-1, 3)[self._edge_pixel] = self._edge_mix @ entries[: self._edge_mix.shape[1]]
+        return found
+
+    def _room(self, ambient_lux: float | None, ambient_k: float | None) -> tuple[Floats, Floats]:
+        """The room's own light (3,) in lux, and the colour (3,) of one lux of it; linear sRGB."""
+        white = self._white if ambient_k is None else white_rgb(ambient_k)
+        return white * (self._ambient_lux if ambient_lux is None else ambient_lux), white
+
+    def _draw(self, flux_rgb: Floats, ambient: Floats, gain: Floats) -> tuple[Matrix, Matrix]:
+        """Light (h, w, 4) of the picture and the veil over it (rows, columns, 4), for flux (G, 3), each colour times `gain` (3,)."""
+        bounce = (bounce_rgb(self._share @ flux_rgb, self._everything) * gain).astype(np.float32)
+        flux = np.ascontiguousarray(flux_rgb * gain, dtype=np.float32)
+        strips = self._looked_up(self._laid.light(flux, self._shade[:, None] * bounce, self._pool))
+        if self._beyond is not None:
+            strips += self._beyond * bounce
+        strips *= self._reflectance
+        faces = self._faces
+        if len(faces.pixel):
+            flat, cover = strips.reshape(-1, 3), faces.cover[:, None]
+            seen = cover * (bounce * np.float32(COVER_REFLECTANCE / np.pi))
+            flat[faces.pixel] = flat[faces.pixel] * (1 - cover) + faces.matrix @ flux + seen
+        # The photo has its own camera's glare in it; only the light that is added is spread here.
+        veil = self._glare.veil(strips, self._no_flux, self._no_cover)
+        veil *= np.float32(1 - SPREAD)
+        whole = np.asarray(cv2.addWeighted(strips, 1 - SPREAD, self._room_light(ambient * gain), 1.0, 0, dst=strips))
+        return _with_luminance(whole), _with_luminance(veil)
+
+    def _room_light(self, ambient: Floats) -> Matrix:
+        """The photo (h, w, 3) in the room's own light (3,), covers put in; kept from one picture to the next."""
+        key = tuple(float(value) for value in ambient)
+        if self._kept is None or self._kept[0] != key:
+            light = self._unlit * np.asarray(ambient, dtype=np.float32)
+            faces, flat = self._faces, light.reshape(-1, 3)
+            if len(faces.pixel):
+                cover = faces.cover[:, None]
+                own = (np.asarray(ambient) * (COVER_REFLECTANCE / np.pi)).astype(np.float32)
+                flat[faces.pixel] = flat[faces.pixel] * (1 - cover) + cover * own
+            self._kept = key, light
+        return self._kept[1]
+
+    def luminance(self, group_xyz: Floats, ambient_lux: float | None = None, ambient_k: float | None = None) -> Floats:
+        """Picture (h, w, 3) as tristimulus values in cd/m² for groups (G, 3) in lumen, or (F, h, w, 3) for (F, G, 3)."""
+        rgb = rgb_of_xyz(group_xyz)
+        ambient, _ = self._room(ambient_lux, ambient_k)
+        found = []
+        for frame in rgb if rgb.ndim == 3 else rgb[None]:
+            light, veil = self._draw(frame, ambient, np.ones(3))
+            drawn = self._printer.linear(light, self._crossing, veil)
+            drawn.reshape(-1, 4)[self._outside] = 0
+            found.append(xyz_of_rgb(drawn[..., :3]))
+        return np.stack(found) if rgb.ndim == 3 else found[0]
+
+    def exposure(
+        self,
+        group_xyz: Floats,
+        ambient_lux: float | None = None,
+        ambient_k: float | None = None,
+        grey_cd_m2: float | None = None,
+    ) -> Exposure:
+        """One exposure for all frames (F, G, 3) of a look, from luminances over up to 24 of them; see `Renderer.exposure`."""
+        rgb = rgb_of_xyz(group_xyz)
+        frames = rgb[None] if rgb.ndim == 2 else rgb
+        frames = frames[np.unique(np.linspace(0, len(frames) - 1, min(len(frames), 24)).round().astype(int))]
+        ambient, white = self._room(ambient_lux, ambient_k)
+        own = float(ambient @ Y_OF_RGB)
+        strips = float((frames.mean(axis=0) @ Y_OF_RGB) @ self._share) / self._area_m2
+        strips /= 1 - min(self._rho, 0.98)
+        balance = balance_for(white, ADAPTED * (own / (own + strips) if own > 0 else 0.0))
+        if grey_cd_m2 is not None:
+            return Exposure.of_grey(grey_cd_m2, balance)
+        found = []
+        for frame in frames:
+            light, veil = self._draw(frame, ambient, np.ones(3))
+            drawn = self._printer.linear(light, self._crossing, veil)[..., 3]
+            found.append(drawn[self._sampled])
+        return expose(np.stack(found), balance)
+
+    def pictures(
+        self, group_xyz: Floats, exposure: Exposure, ambient_lux: float | None = None, ambient_k: float | None = None
+    ) -> Iterator[NDArray[np.uint8]]:
+        """sRGB pictures (h, w, 3) for frames (F, G, 3) in lumen, one after another, each an array of its own."""
+        for frame in np.asarray(group_xyz):
+            yield self.picture(frame, exposure, ambient_lux, None, ambient_k)
+
+    def picture(
+        self,
+        group_xyz: Floats,
+        exposure: Exposure,
+        ambient_lux: float | None = None,
+        out: NDArray[np.uint8] | None = None,
+        ambient_k: float | None = None,
+    ) -> NDArray[np.uint8]:
+        """sRGB picture (h, w, 3) for groups (G, 3) in lumen. With `out`, into that array."""
+        ambient, _ = self._room(ambient_lux, ambient_k)
+        if out is None:
+            out = np.empty((self.size[1], self.size[0], 3), np.uint8)
+        light, veil = self._draw(rgb_of_xyz(group_xyz), ambient, np.asarray(exposure.balance) * exposure.scale)
+        self._printer.print(light, self._crossing, veil, out, self._pool)
+        out.reshape(-1, 3)[self._outside] = 0
+        return out
+
+
+def _on_plane(
+    surfaces: Surfaces, number: int, plane: Floats, size: tuple[int, int], scale: float, corner: tuple[float, float]
+) -> View:
+    """The view of a camera that is not known: one surface, by its homography, and nothing else."""
+    x = (np.arange(size[0]) + 0.5 - corner[0]) / scale
+    y = (np.arange(size[1]) + 0.5 - corner[1]) / scale
+    u, v, w = (plane[k, 0] * x[None] + plane[k, 1] * y[:, None] + plane[k, 2] for k in range(3))
+    good = np.abs(w) > 1e-12
+    u, v = (np.divide(part, w, out=np.full(w.shape, -1.0), where=good) for part in (u, v))
+    wide, tall = surfaces.size_m[number]
+    on = (
+        good
+        & (w * np.sign(w[good].mean() if good.any() else 1.0) > 0)
+        & (u >= 0)
+        & (u <= wide)
+        & (v >= 0)
+        & (v <= tall)
+    )
+    surface = np.where(on, number, -1).astype(np.int32)
+    none = np.empty(0)
+    hits = Hits(surface, np.where(on, u, 0.0), np.where(on, v, 0.0), np.ones(surface.shape))
+    return View(hits, np.empty(0, np.int64), np.empty(0, np.int64), none, none, none)
+
+
+def _mixed(view: View) -> tuple[Ints, sparse.csr_array]:
+    """The pixels that edges cross, and how their light is mixed of their entries; each row adds up to 1."""
+    pixel, place = np.unique(view.edge_pixel, return_inverse=True)
+    whole = np.bincount(place, view.edge_weight, minlength=len(pixel))
+    share = view.edge_weight / np.maximum(whole[place], 1e-9)
+    mix = sparse.csr_array((share, (place, np.arange(len(place)))), shape=(len(pixel), len(place)))
+    known = np.nonzero(whole > 0)[0]
+    return pixel[known].astype(np.int64), sparse.csr_array(mix[known]).astype(np.float32)
+
+
+def _in_rect(hits: Hits, number: int, rect_m: tuple[float, float, float, float]) -> Bools:
+    """(h, w) where a pixel shows the rectangle of the corners, and nothing in front of it."""
+    u0, v0, u1, v1 = rect_m
+    inside = (hits.u_m >= u0) & (hits.u_m <= u1) & (hits.v_m >= v0) & (hits.v_m <= v1)
+    return np.asarray((hits.surface == number) & inside)
+
+
+def _gain(scene: Scene, picture: Matrix, shade: Matrix, rect: Bools) -> tuple[Matrix, tuple[str, ...]]:
+    """What brings a pixel's value to a reflectance (3,), and what there is to say of it."""
+    given = scene.photo
+    assert given is not None
+    plain = np.ones(3, np.float32)
+    if "room" in scene.assumed or given.surface not in scene.room.finish.model_fields_set:
+        says = f"photo: taken to be well exposed; room.finish.{given.surface} would tell how light that surface is"
+        return plain, (says,)
+    seen = np.median(picture[rect] / shade[rect][:, None], axis=0) if rect.any() else np.zeros(3)
+    if float(seen @ Y_OF_RGB) < _DARKEST_ANCHOR or seen.min() <= 0:
+        return plain, (f"photo: the {given.surface} is too dark in it to tell its exposure; taken to be well exposed",)
+    wanted = np.maximum(linear_of_finish(getattr(scene.room.finish, given.surface)), 0.002)
+    return (wanted / seen).astype(np.float32), ()
+
+
+def _as_they_are(size: tuple[int, int], groups: int) -> Pixels:
+    """Pixels that look at themselves: for light that has been worked out for each of them."""
+    x, y = np.meshgrid(np.arange(size[0], dtype=np.float32), np.arange(size[1], dtype=np.float32))
+    return Pixels(
+        x,
+        y,
+        np.ones((size[1], size[0]), np.float32),
+        np.empty(0, np.int64),
+        np.empty((0, _ROW), np.float32),
+        np.empty((0, _ROW), np.float32),
+        sparse.csr_array((0, 0), dtype=np.float32),
+        sparse.csr_array((0, groups), dtype=np.float32),
+        np.empty((0, 1), np.float32),
+    )
+
+
+def _in_rows(values: Floats) -> Matrix:
+    """A list as an array of rows, filled up with zeros: remap takes no side longer than 32766."""
+    return np.pad(values, (0, -len(values) % _ROW)).astype(np.float32).reshape(-1, _ROW)
+
+
+def _with_luminance(rgb: Matrix) -> Matrix:
+    """The same with its luminance as a fourth channel."""
+    out = np.empty((*rgb.shape[:2], 4), np.float32)
+    y = np.asarray(cv2.transform(rgb, Y_OF_RGB[None].astype(np.float32)))
+    cv2.mixChannels([rgb, y], [out], [0, 0, 1, 1, 2, 2, 3, 3])
+    return out
