@@ -69,10 +69,12 @@ def _splat(camera: Camera, points: Floats, area_m2: float, normal: Floats) -> tu
 
 def faces_of(scene: Scene, lines: Lines, boxes: Boxes, camera: Camera) -> Faces:
     """The faces of every run, seen by a camera."""
-    total = camera.size[0] * camera.size[1]
     groups = int(lines.count.sum())
-    matrix = sparse.csr_array((total, groups))
-    hidden = np.zeros(total)
+    pixels: list[Ints] = [np.empty(0, np.int64)]
+    numbers: list[Ints] = [np.empty(0, np.int64)]
+    covered: list[Ints] = [np.empty(0, np.int64)]
+    values: list[Floats] = [np.empty(0)]
+    shares: list[Floats] = [np.empty(0)]
     for line in range(len(lines)):
         run = scene.run[int(lines.run[line])]
         strip = scene.strip[run.strip]
@@ -123,17 +125,18 @@ def faces_of(scene: Scene, lines: Lines, boxes: Boxes, camera: Camera) -> Faces:
             patch, pixel, weight = patch[clear], pixel[clear], weight[clear]
             if not len(patch):
                 continue
-            seen = sparse.csr_array((weight, (pixel, patch // strands)), shape=(total, bins))
             used, place = np.unique(pixel, return_inverse=True)
             seen = sparse.csr_array((weight, (place, patch // strands)), shape=(len(used), bins))
             small = sparse.coo_array(seen @ pattern * (share / (np.pi * tall)))
-            first = int(lines.first[line])
-            matrix = matrix + sparse.csr_array(
-                (small.data, (used[small.coords[0]], small.coords[1] + first)), shape=(total, groups)
-            )
+            pixels.append(used[small.coords[0]])
+            numbers.append(small.coords[1] + int(lines.first[line]))
+            values.append(small.data)
             if channel is not None:
-                hidden += np.bincount(pixel, weight, minlength=total)
-    lit = np.nonzero((np.diff(matrix.indptr) > 0) | (hidden > 0))[0]
-    over = np.maximum(hidden[lit], 1.0)
-    rows = sparse.csr_array(sparse.diags_array(1 / over) @ matrix[lit]).astype(np.float32)
-    return Faces(lit, np.minimum(hidden[lit], 1.0).astype(np.float32), rows)
+                covered.append(used)
+                shares.append(np.asarray(np.bincount(place, weight), dtype=np.float64))
+    lit = np.unique(np.concatenate([*pixels, *covered]))
+    hidden = np.bincount(np.searchsorted(lit, np.concatenate(covered)), np.concatenate(shares), minlength=len(lit))
+    row = np.searchsorted(lit, np.concatenate(pixels))
+    value = np.concatenate(values) / np.maximum(hidden, 1.0)[row]
+    matrix = sparse.csr_array((value, (row, np.concatenate(numbers))), shape=(len(lit), groups)).astype(np.float32)
+    return Faces(lit, np.minimum(hidden, 1.0).astype(np.float32), matrix)

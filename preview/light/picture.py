@@ -21,7 +21,7 @@ from preview.light.emission import lines_of
 from preview.light.exposure import ADAPTED, Exposure, balance_for, expose
 from preview.light.faces import faces_of
 from preview.light.fill import bounce_rgb, mean_reflectance
-from preview.light.finish import pattern_at
+from preview.light.finish import draw_tiles, pattern_at
 from preview.light.glare import SPREAD, Glare
 from preview.light.lightmaps import light_maps
 from preview.light.pixels import pixels_of
@@ -61,6 +61,8 @@ class Renderer:
         _, self._rho, self._area_m2 = mean_reflectance(self._everything)
         lines = lines_of(scene, layout)
         self._share = np.repeat(lines.share, lines.count)
+        self._pool = ThreadPoolExecutor(WORKERS)
+        tiles = self._pool.submit(draw_tiles, self._everything)
         view = look(self.camera, self._everything)
         shown = np.unique(np.concatenate([view.pixels.surface.ravel(), view.edge_surface]))
         shown = shown[shown >= 0]
@@ -69,6 +71,7 @@ class Renderer:
         surfaces = self._everything.pick(shown)
         self.maps = light_maps(surfaces, lines, boxes, room, layout.groups, progress)
         atlas = pack(self.maps.grids)
+        tiles.result()
         pixels = Hits(renumber[view.pixels.surface], view.pixels.u_m, view.pixels.v_m, view.pixels.depth_m)
         coarse = np.where(np.isfinite(pixels.depth_m), pixels.depth_m, 1.0) / self.camera.focal_px
         self._cells = (atlas.height, atlas.width)
@@ -87,7 +90,6 @@ class Renderer:
         self._some = self._pixels.thinned(2, 5)
         self._glare = Glare(self._pixels)
         self._printer = Printer(self._pixels, self._glare.size[1])
-        self._pool = ThreadPoolExecutor(WORKERS)
 
     def _room(self, ambient_lux: float | None, ambient_k: float | None) -> tuple[Floats, Floats]:
         """The room's own light (3,) in lux, and the colour (3,) of one lux of it; linear sRGB."""
