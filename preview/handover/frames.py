@@ -18,8 +18,8 @@ import numpy as np
 from effects.kit import Place
 from preview.handover.video import Picture
 from preview.light.colour import group_xyz
+from preview.light.drawing import Drawing, renderer_of
 from preview.light.exposure import Exposure
-from preview.light.picture import Renderer
 from preview.looks.drives import Codes, drive_from_light, look_light, place_of
 from preview.looks.library import Ready, ready_look
 from preview.power.network import Network, build
@@ -58,7 +58,7 @@ class Stage:
     scene: Scene
     layout: Layout
     network: Network
-    renderer: Renderer
+    renderer: Drawing
     size: tuple[int, int]
     place: Place
 
@@ -67,7 +67,7 @@ def stage_of(scene: Scene, size: tuple[int, int], progress: Callable[[float], No
     """Lay a scene out and work out how light goes through its room."""
     layout = lay_out(scene)
     network = build(scene, layout)
-    return Stage(scene, layout, network, Renderer(scene, layout, size, progress), size, place_of(scene, layout))
+    return Stage(scene, layout, network, renderer_of(scene, layout, size, progress), size, place_of(scene, layout))
 
 
 @dataclass(frozen=True)

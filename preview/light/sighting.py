@@ -94,7 +94,10 @@ def sight(
         )
         if focal_px is None:
             return Sighting(
-                plane, None, misfit, f"only the {name} is lit: {why}, and the file does not tell its focal length (photo.field_deg would)"
+                plane,
+                None,
+                misfit,
+                f"only the {name} is lit: {why}, and the file does not tell its focal length (photo.field_deg would)",
             )
         camera, misfit, _ = _fit(places, corners, size, focal_px)
         how = "from the corners and the focal length in the file"

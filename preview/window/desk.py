@@ -9,14 +9,14 @@ from collections.abc import Callable
 
 import numpy as np
 
-from preview.light.camera import camera_of
+from preview.light.drawing import camera_of_scene
 from preview.power.cap import Cap
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 from preview.scene.model import Scene
 from preview.window.acts import do, focused_act, set_place
 from preview.window.figures import Moment, Plan, open_plan
-from preview.window.framing import framed_viewer
+from preview.window.framing import framed
 from preview.window.ledge import arrange, unit_for
 from preview.window.lettering import Lettering
 from preview.window.model import Session
@@ -115,9 +115,11 @@ class Desk:
         """Where every group is in the window (G, 2), in pixels; far off where it is behind the eye."""
         room = self.panel.at.room
         if self._places is None or self._places[0] != room[2:]:
-            camera = camera_of(framed_viewer(self.plan.scene.viewer, room[2:]), room[2:])
-            x, y, depth = camera.project(self.plan.layout.centre_m)
-            places = np.where((depth > 0)[:, None], np.stack([x + room.x, y + room.y], axis=1), 1e9)
+            camera = camera_of_scene(framed(self.plan.scene, room[2:]), room[2:])
+            places = np.full((self.plan.layout.groups, 2), 1e9)
+            if camera is not None:  # a photo's camera may not be known
+                x, y, depth = camera.project(self.plan.layout.centre_m)
+                places = np.where((depth > 0)[:, None], np.stack([x + room.x, y + room.y], axis=1), places)
             self._places = (room[2:], places)
         return self._places[1]
 

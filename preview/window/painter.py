@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from preview.light.drawing import Drawing, renderer_of
 from preview.light.exposure import Exposure
-from preview.light.picture import Renderer
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 from preview.scene.model import Look
@@ -88,8 +88,8 @@ class Painter:
         self._made: Request | None = None
         self._wake = threading.Condition()
         self._stopping = False
-        self._renderer: Renderer | None = None
-        self._gauge: Renderer | None = None
+        self._renderer: Drawing | None = None
+        self._gauge: Drawing | None = None
         self._buffers: list[Pixels] = []
         self._beside: Pixels | None = None
         self._held: Pixels | None = None
@@ -176,7 +176,7 @@ class Painter:
         return picture, figures
 
     def _put_beside(
-        self, renderer: Renderer, figures: Moment, exposure: Exposure, request: Request, picture: Pixels
+        self, renderer: Drawing, figures: Moment, exposure: Exposure, request: Request, picture: Pixels
     ) -> None:
         """The right half of a picture as if there were no drop."""
         if self._beside is None or self._beside.shape != picture.shape:
@@ -194,15 +194,16 @@ class Painter:
         with self._wake:
             return next(b for b in self._buffers if b is not self.shown.picture and b is not self._held)
 
-    def _renderer_for(self, size: tuple[int, int]) -> Renderer:
+    def _renderer_for(self, size: tuple[int, int]) -> Drawing:
         if self._renderer is None or self._renderer.size != size:
             first = self._renderer is None
             scene = framed(self.plan.scene, size)
-            self._renderer = Renderer(scene, self.plan.layout, size, self._progress(first))
+            self._renderer = renderer_of(scene, self.plan.layout, size, self._progress(first))
             self._buffers = [np.empty((size[1], size[0], 3), np.uint8) for _ in range(3)]
             if self._gauge is None:
                 small = (GAUGE_WIDTH, max(64, round(GAUGE_WIDTH * size[1] / size[0])))
-                self._gauge = Renderer(framed(self.plan.scene, small), self.plan.layout, small, self._progress(False))
+                tiny = framed(self.plan.scene, small)
+                self._gauge = renderer_of(tiny, self.plan.layout, small, self._progress(False))
             self.laid_out = 1.0
             self._tell()
         return self._renderer
