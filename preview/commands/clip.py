@@ -1,19 +1,27 @@
-"""`covecast clip`: a GIF, MP4 or WebP of a look, numbered pictures, or a PNG of one moment."""
+"""`covecast clip`: a GIF, MP4 or WebP of a look, numbered pictures, a PNG of one moment, a contact sheet, or every look at once."""
 
 from __future__ import annotations
 
 import contextlib
+import os
 import re
 import sys
 from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from preview.commands.options import load, scene_argument
 
+if TYPE_CHECKING:
+    from preview.handover.clips import Target, Wish, Written
+    from preview.handover.frames import Stage
+    from preview.scene.model import Scene
+
 __all__ = ["command", "progress_bar"]
 
-_CLIP_SIZE, _STILL_SIZE = (640, 360), (1280, 720)
+_CLIP_SIZE, _STILL_SIZE, _SHEET_SIZE = (640, 360), (1280, 720), (400, 224)
 
 
 def _size(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[int, int] | None:
@@ -48,10 +56,38 @@ def progress_bar(label: str, steps: int) -> Iterator[Callable[[int], None]]:
 )
 @click.option("--level", type=float, metavar="0..1", help="Brightness; the look's own if left out.")
 @click.option("--ambient", "ambient_lux", type=float, metavar="LUX", help="Light in the room; the scene's if left out.")
+@click.option(
+    "--exposure", "grey_cd_m2", type=float, metavar="CD/M2",
+    help="Luminance that becomes middle grey: about 1 by candle light, 10 to 30 in a lit room; worked out from the look if left out.",
+)  # fmt: skip
 @click.option("--no-sag", is_flag=True, help="As if no voltage were lost on the way.")
+@click.option(
+    "--wipe", type=click.Choice(["unlit", "no-drop"]),
+    help="A line goes across and back: from the unlit room to the look, or from the look to the same without drop.",
+)  # fmt: skip
 @click.option("--once", is_flag=True, help="Do not fade the end into the start.")
 @click.option("--title", is_flag=True, help="Write the scene's title and the look's name into the picture.")
 @click.option("--caption", metavar="TEXT", help="Write this into the picture.")
+@click.option(
+    "--mail", "mail_mb", type=float, metavar="MB",
+    help="At most so many megabytes. Lowered, in this order, only as far as it must be: small changes between pictures (GIF) or fine "
+    "grain (MP4, WebP), then pictures a second (GIF, WebP), then their size; never the length. What was lowered is said.",
+)  # fmt: skip
+@click.option(
+    "--sheet", is_flag=True, help="A .png of moments side by side: of every look, or with --look of that one."
+)
+@click.option(
+    "--all", "every", is_flag=True,
+    help="Every look, and the programme, into the folder OUT; what is there and unchanged is kept.",
+)  # fmt: skip
+@click.option("--as", "ending", type=click.Choice(["gif", "mp4", "webp"]), help="What --all writes.  [default: gif]")
+@click.option(
+    "--jobs", type=click.IntRange(1, 64), metavar="N", help="Worker processes of --all; one a core if left out."
+)
+@click.option(
+    "--allow-flashing", is_flag=True,
+    help="Write a clip that flashes more than three times a second, which can bring on a seizure; its metadata will say so.",
+)  # fmt: skip
 def command(
     scene: str,
     out: str,
@@ -62,59 +98,192 @@ def command(
     size: tuple[int, int] | None,
     level: float | None,
     ambient_lux: float | None,
+    grey_cd_m2: float | None,
     no_sag: bool,
+    wipe: str | None,
     once: bool,
     title: bool,
     caption: str | None,
+    mail_mb: float | None,
+    sheet: bool,
+    every: bool,
+    ending: str | None,
+    jobs: int | None,
+    allow_flashing: bool,
 ) -> None:
     """Write a look of SCENE to OUT, as its ending says: .gif, .mp4, .webp, or a folder/ for numbered PNGs; with --at a .png.
 
-    The clip loops: where a look does not come back to its start by itself, its last second fades into it.
+    The clip loops: where a look does not come back to its start by itself, its last second fades into it. A clip that flashes more than
+    three times a second is refused.
+
+    \b
+    covecast clip tea_bar embers.gif --look embers --mail 8
+    covecast clip tea_bar before_after.mp4 --wipe unlit
+    covecast clip tea_bar looks.png --sheet
+    covecast clip tea_bar clips/ --all --as mp4
     """
-    from preview.handover.clips import ClipError, target_of, write_clip, write_still
-    from preview.handover.frames import film_of, stage_of
+    from preview.handover.clips import ClipError, Wish, target_of
     from preview.handover.placing import check_place, ending_cleanly
+
+    size = size or (_SHEET_SIZE if sheet else _CLIP_SIZE if at_s is None else _STILL_SIZE)
+    ending = f".{ending or 'gif'}" if every or ending else None
+    wrong = _wrong_together(at_s, sheet, every, look_name, ending, mail_mb, wipe, seconds)
+    if wrong:
+        raise ClipError("\n".join(f"{out}: {fault}" for fault in wrong))
+    target = target_of(out, size, fps, ending)
+    single = at_s is not None or sheet
+    if single and target.kind != ".png":
+        what = "--sheet" if sheet else "--at gives one moment"
+        raise ClipError(f"{out}: {what}: expected the ending .png, found {target.kind}")
+    if not single and target.kind == ".png":
+        raise ClipError(f"{out}: a .png holds one moment: expected --at SECONDS, or --sheet, found none")
+    if every and target.kind != "folder":
+        raise ClipError(f"{out}: --all writes a folder: expected a trailing slash, found {target.kind}")
+    if mail_mb is not None and target.kind == "folder" and not every:
+        raise ClipError(f"{out}: --mail is for one file: expected .gif, .mp4 or .webp, found a folder")
+    wish = Wish(
+        size, fps, seconds, level, not no_sag, ambient_lux, grey_cd_m2, not once, title, caption, wipe, mail_mb, allow_flashing
+    )  # fmt: skip
+    _check_ranges(wish)
+    plan = load(scene)
+    check_place(target.path)
+    with ending_cleanly():
+        if every:
+            _write_every(scene, out, target.path, ending or ".gif", wish, jobs or os.cpu_count() or 1)
+        elif sheet:
+            _write_sheet(plan, out, target.path, look_name, wish)
+        else:
+            _write_one(plan, out, target, look_name, at_s, wish)
+
+
+def _wrong_together(
+    at_s: float | None,
+    sheet: bool,
+    every: bool,
+    look_name: str | None,
+    ending: str | None,
+    mail_mb: float | None,
+    wipe: str | None,
+    seconds: float | None,
+) -> list[str]:
+    """Options that do not go together."""
+    wrong = []
+    if at_s is not None and (sheet or every):
+        wrong.append(f"--at gives one moment of one look: expected it without {'--sheet' if sheet else '--all'}")
+    if sheet and every:
+        wrong.append("--sheet is one picture and --all is a clip of each look: expected one of them")
+    if every and look_name is not None:
+        wrong.append("--all is every look: expected it without --look")
+    if ending is not None and not every:
+        wrong.append(f"--as says what --all writes: expected --all, or OUT ending in {ending}")
+    if mail_mb is not None and (at_s is not None or sheet):
+        wrong.append("--mail is for clips: expected it without --at and --sheet")
+    if sheet and (wipe or seconds is not None):
+        wrong.append(f"--sheet shows all of each look: expected it without {'--wipe' if wipe else '--seconds'}")
+    if at_s is not None and seconds is not None:
+        wrong.append("--at gives one moment: expected it without --seconds")
+    return wrong
+
+
+def _check_ranges(wish: Wish) -> None:
+    from preview.handover.clips import ClipError
+
+    ranges = [
+        ("--ambient", wish.ambient_lux, 0.0, 200_000.0, " lux"),
+        ("--exposure", wish.grey_cd_m2, 1e-4, 1e6, " cd/m²"),
+        ("--level", wish.level, 0.0, 1.0, ""),
+        ("--mail", wish.mail_mb, 0.01, 10_000.0, " MB"),
+        ("--seconds", wish.seconds, 0.01, 1e6, " s"),
+    ]
+    wrong = [
+        f"{name}: expected {low:g} to {high:g}{unit}, found {value:g}"
+        for name, value, low, high, unit in ranges
+        if value is not None and not low <= value <= high
+    ]
+    if wrong:
+        raise ClipError("\n".join(wrong))
+
+
+def _stage(plan: Scene, size: tuple[int, int]) -> Stage:
+    from preview.handover.frames import stage_of
+
+    with progress_bar("Lighting the room", 100) as lit:
+        return stage_of(plan, size, lambda share: lit(round(100 * share)))
+
+
+def _write_one(plan: Scene, out: str, target: Target, look_name: str | None, at_s: float | None, wish: Wish) -> None:
+    from preview.handover.clips import ClipError, film_as, write_look, write_still
     from preview.looks.drives import find_look
 
-    size = size or (_CLIP_SIZE if at_s is None else _STILL_SIZE)
-    target = target_of(out, size, fps)
-    if at_s is not None and target.kind != ".png":
-        raise ClipError(f"{out}: --at gives one moment: expected the ending .png, found {target.kind}")
-    if at_s is None and target.kind == ".png":
-        raise ClipError(f"{out}: a .png holds one moment: expected --at SECONDS, found none")
-    if ambient_lux is not None and not 0 <= ambient_lux <= 200_000:
-        raise ClipError(f"--ambient: expected 0 to 200000 lux, found {ambient_lux:g}")
-    plan = load(scene)
     look = find_look(plan, look_name)
     if at_s is not None and not 0 <= at_s <= look.seconds:
         raise ClipError(f"look {look.name!r}: --at: expected 0 to its {look.seconds:g} s, found {at_s:g} s")
-    if seconds is not None and not 0 < seconds <= look.seconds:
-        raise ClipError(
-            f"look {look.name!r}: --seconds: expected more than 0, up to its {look.seconds:g} s, found {seconds:g} s"
-        )
-    if level is not None and not 0 <= level <= 1:
-        raise ClipError(f"--level: expected 0 to 1, found {level:g}")
-    check_place(target.path)
-    lines = [f"{plan.title}: {look.name}"] if title else []
-    lines += [caption] if caption else []
+    if wish.seconds is not None and wish.seconds > look.seconds:
+        most = f"more than 0, up to its {look.seconds:g} s"
+        raise ClipError(f"look {look.name!r}: --seconds: expected {most}, found {wish.seconds:g} s")
+    stage = _stage(plan, wish.size)
+    if at_s is not None:
+        write_still(film_as(stage, look, wish, seamless=False), at_s, target.path, wish)
+        click.echo(f"{out}: {look.name} at {at_s:g} s, {wish.size[0]}x{wish.size[1]}")
+        return
+    with progress_bar("Writing pictures", 1000) as done:
+        written = write_look(stage, look, target, wish, lambda frame, of: done(round(1000 * frame / of)))
+    _say(out, look.name, written)
 
-    with ending_cleanly():
-        with progress_bar("Lighting the room", 100) as lit:
-            stage = stage_of(plan, size, lambda share: lit(round(100 * share)))
-        film = film_of(
-            stage,
-            look,
-            seconds=seconds,
-            frames_per_s=fps,
-            level=level,
-            sag=not no_sag,
-            ambient_lux=ambient_lux,
-            seamless=not once and at_s is None,
-        )
-        if at_s is not None:
-            write_still(film, at_s, target.path, lines)
-            click.echo(f"{out}: {look.name} at {at_s:g} s, {size[0]}x{size[1]}")
-            return
-        with progress_bar("Writing pictures", film.frames) as done:
-            write_clip(film, target, lines, progress=lambda frame, _: done(frame))
-    click.echo(f"{out}: {look.name}, {film.frames} pictures, {film.frames / fps:g} s, {size[0]}x{size[1]}")
+
+def _say(out: str, look: str, written: Written) -> None:
+    width, height = written.size
+    rate = f"{written.frames_per_s:g} a second"
+    size = f"{written.bytes / 1e6:.2f} MB"
+    click.echo(f"{out}: {look}, {written.frames} pictures, {written.seconds:g} s, {rate}, {width}x{height}, {size}")
+    if written.lowered:
+        click.echo(f"  lowered to fit: {written.lowered}", err=True)
+    if written.caution:
+        click.echo(f"  {written.caution} The file's metadata says so.", err=True)
+
+
+def _write_sheet(plan: Scene, out: str, path: Path, look_name: str | None, wish: Wish) -> None:
+    from preview.handover.clips import film_as
+    from preview.handover.contact import contact_sheet
+    from preview.handover.stills import write_png
+    from preview.looks.drives import find_look
+    from preview.looks.library import looks_of
+
+    looks = [find_look(plan, look_name)] if look_name is not None or not plan.look else looks_of(plan)
+    stage = _stage(plan, wish.size)
+    films = [film_as(stage, look, wish, seamless=False) for look in looks]
+    lines = [plan.title] if wish.title else []
+    with progress_bar("Drawing", len(films)) as done:
+        head = ": ".join([*lines, *([wish.caption] if wish.caption else [])])
+        sheet = contact_sheet(films, head or None, lambda film, _: done(film))
+    write_png(path, sheet)
+    what = f"{len(films)} looks" if len(films) > 1 else f"{looks[0].name}, twelve moments"
+    click.echo(f"{out}: {what}, {sheet.shape[1]}x{sheet.shape[0]}")
+
+
+def _write_every(scene: str, out: str, folder: Path, ending: str, wish: Wish, jobs: int) -> None:
+    from preview.handover.batch import write_all
+    from preview.handover.clips import ClipError
+
+    with contextlib.suppress(FileExistsError):
+        folder.mkdir()
+
+    def prepare(same: Scene) -> None:
+        _stage(same, wish.size)  # so that the workers find the room's light worked out
+
+    failed = []
+    with progress_bar("Writing clips", 1000) as bar:
+
+        def frames(frame: int, of: int) -> None:
+            bar(round(1000 * frame / max(of, 1)))
+
+        for done in write_all(scene, folder, ending, wish, jobs, prepare, frames):
+            where = f"{out.rstrip('/')}/{done.path.name}"
+            if done.failed is not None:
+                failed.append(done.failed)
+            elif done.written is None:
+                click.echo(f"{where}: {done.look}, kept: nothing has changed")
+            else:
+                _say(where, done.look, done.written)
+    if failed:
+        raise ClipError("\n".join(failed))

@@ -127,12 +127,22 @@ class Film:
     def pictures(self, progress: Progress | None = None) -> Iterator[Picture]:
         """The clip's pictures (height, width, 3), one after another. It may be left at any time."""
         times = self.times
+        for k, picture in enumerate(self.pictures_at(times), start=1):
+            yield picture
+            if progress is not None:
+                progress(k, times.size)
+
+    def pictures_at(self, times_s: Floats) -> Iterator[Picture]:
+        """The pictures (height, width, 3) of some moments, one after another; memory does not grow with their number."""
         block = max(1, min(32, _BLOCK_FLOATS // (3 * max(1, self.stage.layout.groups))))
-        for start in range(0, times.size, block):
-            for k, xyz in enumerate(self.group_xyz(times[start : start + block]), start + 1):
-                yield self.stage.renderer.picture(xyz, self.exposure, self.ambient_lux)
-                if progress is not None:
-                    progress(k, times.size)
+        for start in range(0, times_s.size, block):
+            xyz = self.group_xyz(times_s[start : start + block])
+            yield from self.stage.renderer.pictures(xyz, self.exposure, self.ambient_lux)
+
+    def unlit(self) -> Picture:
+        """The picture (height, width, 3) of the room in its own light alone, under the same exposure."""
+        dark = np.zeros((self.stage.layout.groups, 3))
+        return self.stage.renderer.picture(dark, self.exposure, self.ambient_lux)
 
     def sagging(self, sag: bool) -> Film:
         """The same film with or without the drop, under the same exposure."""
@@ -158,9 +168,12 @@ def film_of(
     level: float | None = None,
     sag: bool = True,
     ambient_lux: float | None = None,
+    grey_cd_m2: float | None = None,
     seamless: bool = True,
 ) -> Film:
     """A look on a stage. What is None is the look's, or the scene's, own. `seamless`: fade the end into the start.
+
+    `grey_cd_m2` is the luminance that becomes middle grey; None: worked out from all of the look.
 
     Raises CovecastError where `seconds` goes beyond the look, SceneFaults where the look's dials are wrong.
     """
@@ -185,7 +198,7 @@ def film_of(
         exposure=Exposure(1.0),
     )
     whole = np.arange(_EXPOSURE_TIMES) * (look.seconds / _EXPOSURE_TIMES)
-    exposure = stage.renderer.exposure(film.group_xyz(whole), film.ambient_lux)
+    exposure = stage.renderer.exposure(film.group_xyz(whole), film.ambient_lux, grey_cd_m2=grey_cd_m2)
     return replace(film, exposure=exposure, fade_s=_fade_s(ready, seconds, frames_per_s) if seamless else 0.0)
 
 

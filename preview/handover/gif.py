@@ -9,9 +9,10 @@ Source: GIF89a. Leaves out: interlacing, and a palette for each frame.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+import cv2
 import numpy as np
 
 from preview.handover.encoder import encoding
@@ -19,7 +20,7 @@ from preview.handover.palette import COLOURS, Bytes, Mosaic, palette_of
 from preview.handover.placing import placing_file
 from preview.handover.video import Picture
 
-__all__ = ["FASTEST", "delays_cs", "write_gif"]
+__all__ = ["FASTEST", "add_comment", "delays_cs", "encode_gif", "held", "write_gif"]
 
 FASTEST = 50.0
 """Frames per second above which browsers slow a GIF down."""
@@ -38,6 +39,19 @@ def delays_cs(frames: int, frames_per_s: float) -> list[int]:
     return [after - before for before, after in itertools.pairwise(edges)]
 
 
+def held(pictures: Iterable[Picture], codes: int) -> Iterator[Picture]:
+    """The same pictures, where a value stays as it was last shown until it has moved by more than `codes` of 255."""
+    shown: Picture | None = None
+    for picture in pictures:
+        if shown is None:
+            shown = picture.copy()
+        else:
+            flat = (len(picture), -1)
+            moved = cv2.compare(cv2.absdiff(picture, shown).reshape(flat), float(codes), cv2.CMP_GT)
+            cv2.copyTo(picture.reshape(flat), moved, shown.reshape(flat))
+        yield shown
+
+
 def write_gif(
     target: Path,
     pictures: Iterable[Picture],
@@ -48,6 +62,21 @@ def write_gif(
     comment: str | None = None,
 ) -> None:
     """Write `frames` pictures (height, width, 3) of `size` (width, height); the palette is made for the pixels `samples` (..., 3)."""
+    with placing_file(target) as part:
+        encode_gif(part, pictures, size, frames_per_s, frames, samples)
+        if comment:
+            add_comment(part, comment)
+
+
+def encode_gif(
+    part: Path,
+    pictures: Iterable[Picture],
+    size: tuple[int, int],
+    frames_per_s: float,
+    frames: int,
+    samples: Bytes,
+) -> None:
+    """As `write_gif`, over whatever is at `part`."""
     palette = palette_of(samples)
     entries = np.zeros((256, 4), dtype=np.uint8)  # blue, green, red, alpha; the last stays clear: "as before"
     entries[:COLOURS, :3] = palette[:, ::-1]
@@ -55,16 +84,13 @@ def write_gif(
     colours = entries.tobytes()
     mosaic = Mosaic(palette, size, samples)
     last = delays_cs(frames, frames_per_s)[-1]
-    with placing_file(target) as part:
-        arguments = ["-c:v", "gif", "-loop", "0", "-final_delay", str(last), "-f", "gif", str(part)]
-        with encoding(size, frames_per_s, "pal8", arguments) as write:
-            for picture in pictures:
-                write(mosaic.entries(picture).tobytes() + colours)
-        if comment:
-            _add_comment(part, comment)
+    arguments = ["-c:v", "gif", "-loop", "0", "-final_delay", str(last), "-f", "gif", str(part)]
+    with encoding(size, frames_per_s, "pal8", arguments) as write:
+        for picture in pictures:
+            write(mosaic.entries(picture).tobytes() + colours)
 
 
-def _add_comment(path: Path, comment: str) -> None:
+def add_comment(path: Path, comment: str) -> None:
     """Put a comment block into a finished file, after its header, palette and loop block; what follows moves back."""
     text = comment.encode("utf-8")
     blocks = [text[at : at + 255] for at in range(0, len(text), 255)]

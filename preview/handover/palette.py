@@ -39,7 +39,9 @@ _STRENGTH = 0.3  # part of the miss that the next entry makes up for: less grain
 _EVEN = 0.15  # share of the shades that is spread evenly over all codes, whatever the clip has
 _MOST_CELLS = (1 << 16) // STEPS
 _LIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-_WEIGHTS = np.array([0.7, 1.0, 0.5], dtype=np.float32)  # near enough to what the eye tells apart; common practice, no source
+_WEIGHTS = np.array(
+    [0.7, 1.0, 0.5], dtype=np.float32
+)  # near enough to what the eye tells apart; common practice, no source
 _COUNTS = (32, 64, 32)
 _TILE = 32
 _SHIFTS = ((9, 3), (25, 23), (17, 5))

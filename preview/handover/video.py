@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from preview.handover.encoder import encoding
 from preview.handover.placing import placing_file
 
-__all__ = ["Picture", "write_mp4", "write_webp"]
+__all__ = ["Picture", "encode_mp4", "encode_webp", "write_mp4", "write_webp"]
 
 Picture = NDArray[np.uint8]
 """(height, width, 3) sRGB."""
@@ -46,11 +46,23 @@ def write_mp4(
     crf: float = 18.0,
 ) -> None:
     """Write pictures (height, width, 3) as H.264; both sides of `size` (width, height) must be even. Lower crf: better, larger."""
+    with placing_file(target) as part:
+        encode_mp4(part, pictures, size, frames_per_s, comment, crf)
+
+
+def encode_mp4(
+    part: Path,
+    pictures: Iterable[Picture],
+    size: tuple[int, int],
+    frames_per_s: float,
+    comment: str | None = None,
+    crf: float = 18.0,
+) -> None:
+    """As `write_mp4`, over whatever is at `part`."""
     codec = ["-c:v", "libx264", "-preset", "medium", "-crf", f"{crf:g}", "-pix_fmt", "yuv420p", "-profile:v", "high"]
     note = ["-metadata", f"comment={comment}"] if comment else []
     ends = ["-movflags", "+faststart", "-f", "mp4"]
-    with placing_file(target) as part:
-        _encode(part, pictures, size, frames_per_s, ["-vf", _TO_BT709, *codec, *_TAGS, *note, *ends])
+    _encode(part, pictures, size, frames_per_s, ["-vf", _TO_BT709, *codec, *_TAGS, *note, *ends])
 
 
 def write_webp(
@@ -62,11 +74,23 @@ def write_webp(
     quality: float = 90.0,
 ) -> None:
     """Write pictures (height, width, 3) as an endless animated WebP; `quality` 0 to 100."""
-    codec = ["-c:v", "libwebp_anim", "-quality", f"{quality:g}", "-compression_level", "2", "-loop", "0", "-f", "webp"]
     with placing_file(target) as part:
-        _encode(part, pictures, size, frames_per_s, codec)
-        if comment:
-            _add_xmp(part, comment)
+        encode_webp(part, pictures, size, frames_per_s, comment, quality)
+
+
+def encode_webp(
+    part: Path,
+    pictures: Iterable[Picture],
+    size: tuple[int, int],
+    frames_per_s: float,
+    comment: str | None = None,
+    quality: float = 90.0,
+) -> None:
+    """As `write_webp`, over whatever is at `part`."""
+    codec = ["-c:v", "libwebp_anim", "-quality", f"{quality:g}", "-compression_level", "2", "-loop", "0", "-f", "webp"]
+    _encode(part, pictures, size, frames_per_s, codec)
+    if comment:
+        _add_xmp(part, comment)
 
 
 def _add_xmp(path: Path, comment: str) -> None:

@@ -1,0 +1,85 @@
+"""A file small enough to be sent: what is seen least is lowered first, a step at a time, until it fits.
+
+GIF: small changes from one picture to the next are held back; then fewer pictures a second; then smaller ones.
+MP4: fine grain and soft edges go first, then size. WebP: fine grain, then pictures a second, then size. Never the length.
+
+Each step carries what part of the full file it leaves, roughly, so that hopeless ones are not tried. Those parts were measured on the
+looks of the demo scenes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+__all__ = ["FULL", "ORDER", "Quality", "Step", "steps_down"]
+
+
+@dataclass(frozen=True)
+class Quality:
+    """What a file keeps: GIF values within `hold` codes stay; H.264 `crf`; WebP quality; share of the rate; share of the sides."""
+
+    hold: int = 0
+    crf: float = 18.0
+    webp: float = 90.0
+    rate: float = 1.0
+    side: float = 1.0
+
+
+FULL = Quality()
+"""As written where the size does not matter."""
+
+ORDER = "small changes between pictures (GIF) or fine grain (MP4, WebP), then pictures a second (GIF, WebP), then their size"
+"""In which order things are lowered, for people."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step down: what it leaves, what that is called, and about what part of the full file remains."""
+
+    quality: Quality
+    says: str
+    part: float
+
+
+def _gif() -> Iterator[Step]:
+    for hold, part in ((1, 0.9), (2, 0.82), (4, 0.7)):
+        yield Step(Quality(hold=hold), f"changes of up to {hold} codes held back", part)
+    for rate, part in ((0.8, 0.58), (0.5, 0.4)):
+        yield Step(Quality(4, rate=rate), f"changes of up to 4 codes held back, {rate:g} of the pictures", part)
+    for rate, side, part in ((0.5, 0.8, 0.27), (0.5, 0.65, 0.18), (0.4, 0.5, 0.09), (0.32, 0.4, 0.05)):
+        says = f"changes of up to 6 codes held back, {rate:g} of the pictures, {side:g} of the width"
+        yield Step(Quality(6, rate=rate, side=side), says, part)
+
+
+def _mp4() -> Iterator[Step]:
+    for crf, part in ((21, 0.68), (24, 0.46), (27, 0.31), (30, 0.21)):
+        yield Step(Quality(crf=crf), f"rate factor {crf:g} instead of 18", part)
+    for crf, side, part in ((30, 0.75, 0.13), (32, 0.5, 0.06), (36, 0.4, 0.03)):
+        yield Step(Quality(crf=crf, side=side), f"rate factor {crf:g} instead of 18, {side:g} of the width", part)
+
+
+def _webp() -> Iterator[Step]:
+    for quality, part in ((80, 0.6), (70, 0.45), (55, 0.36)):
+        yield Step(Quality(webp=quality), f"quality {quality:g} instead of 90", part)
+    for rate, side, part in ((0.6, 1.0, 0.22), (0.5, 0.75, 0.12), (0.4, 0.5, 0.05)):
+        says = f"quality 55 instead of 90, {rate:g} of the pictures" + (f", {side:g} of the width" if side < 1 else "")
+        yield Step(Quality(webp=55, rate=rate, side=side), says, part)
+
+
+_STEPS = {".gif": tuple(_gif()), ".mp4": tuple(_mp4()), ".webp": tuple(_webp())}
+
+
+def steps_down(kind: str, over: Callable[[], float]) -> Iterator[Step]:
+    """Steps for one ending, until `over()` (bytes over bytes allowed, asked before each) is 1 or less. The last is always tried."""
+    last = 1.0
+    steps = _STEPS[kind]
+    for number, step in enumerate(steps):
+        now = over()
+        if now <= 1:
+            return
+        # About what this step would leave, from what the last one tried left.
+        if step.part / last * now > 1.1 and number + 1 < len(steps):
+            continue
+        last = step.part
+        yield step
