@@ -35,6 +35,9 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     swell = 0.5 + 0.5 * np.clip(body + skin, -1.0, 1.0)
     amount = kit.felt(1.0 - dials["deep"] * (1.0 - kit.ease(0.12 + swell)))
     foam = dials["foam"] * kit.ease((swell - 0.68) / 0.32)
-    water = kit.tint(place, dials["hue_deg"], 0.68)
+    # The troughs are a little bluer than the crests.
+    deep, crest = kit.tint(place, dials["hue_deg"] + 16.0, 0.8), kit.tint(place, dials["hue_deg"], 0.66)
     pale = kit.tint(place, dials["hue_deg"], 0.12)
-    return kit.paint((amount * (1.0 - foam), water), (amount * foam, pale))
+    return kit.paint(
+        (amount * (1.0 - foam) * (1.0 - swell), deep), (amount * (1.0 - foam) * swell, crest), (amount * foam, pale)
+    )

@@ -13,7 +13,7 @@ MOOD = "calm"
 DIALS = (
     kit.Dial("every_s", "s", 0.7, 60, 1.2, "from one drop to the next on ten metres of run, on average"),
     kit.Dial("ring_m_per_s", "m/s", 0.05, 2, 0.5, "how fast a ring spreads"),
-    kit.Dial("ripple_m", "m", 0.1, 3, 0.55, "from trough to trough of a ring"),
+    kit.Dial("ripple_m", "m", 0.1, 3, 0.66, "from trough to trough of a ring"),
     kit.Dial("die_s", "s", 0.2, 20, 2.2, "how long a ring takes to fall to about a third"),
     kit.part_dial("sky", 0.26, "how bright the wet dark between the drops is felt"),
     kit.kelvin_dial("lamp_k", 3200, "the rings"),

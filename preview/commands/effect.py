@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +14,7 @@ from preview.scene.faults import CovecastError
 
 if TYPE_CHECKING:
     from effects import Effect
-    from preview.scene.model import Scene
+    from preview.scene.model import Look, Scene
 
 __all__ = ["command"]
 
@@ -29,8 +30,11 @@ def command() -> None:
 @click.option(
     "--sheet", type=click.Path(path_type=Path), metavar="OUT.png", help="A picture of them: time runs downwards."
 )
+@click.option(
+    "--scene", metavar="SCENE", help="With --sheet: moments of each in this scene, twelve where there is only one."
+)
 @json_option
-def list_(names: tuple[str, ...], dials: bool, sheet: Path | None, as_json: bool) -> None:
+def list_(names: tuple[str, ...], dials: bool, sheet: Path | None, scene: str | None, as_json: bool) -> None:
     """Every effect with what one sees; with NAMEs, those and their dials.
 
     Looks name an effect and set its dials: effect = "millrace", dials = { speed_m_per_s = 0.5 }. Every effect also has the dial seed, a
@@ -46,11 +50,17 @@ def list_(names: tuple[str, ...], dials: bool, sheet: Path | None, as_json: bool
             if names:
                 raise
             click.echo(f"caution: {error}", err=True)  # one's own script that does not load yet hides no other
+    if scene is not None and sheet is None:
+        raise CovecastError("--scene: expected --sheet OUT.png beside it, found none")
     if sheet is not None:
-        from preview.handover.stills import write_png
-        from preview.looks.sheet import strip_sheet
+        _png(sheet, "--sheet")
+        if scene is None:
+            from preview.handover.stills import write_png
+            from preview.looks.sheet import strip_sheet
 
-        write_png(_png(sheet, "--sheet"), strip_sheet(found))
+            write_png(sheet, strip_sheet(found))
+        else:
+            _write_moments(load(scene), [_plain_look(effect) for effect in found], sheet, (240, 135))
         click.echo(str(sheet), err=as_json)
     if as_json:
         print_json({"format": 1, "effects": [_as_data(effect) for effect in found]})
@@ -141,7 +151,7 @@ def try_(effect: str, scene: str | None, dials: tuple[str, ...], seconds: float,
 
         show(room, scene or "tea_bar", 0, (1280, 720), file=find_scene(scene) if scene else None, read=read)
     else:
-        _write_moments(room, look.name, to)
+        _write_moments(room, [look], _png(to, "--to"), (400, 225))
         click.echo(str(to))
 
 
@@ -165,18 +175,21 @@ def _png(path: Path, option: str) -> Path:
     return path
 
 
-def _write_moments(scene: Scene, name: str, to: Path) -> None:
-    """One picture of twelve moments, four across."""
-    import numpy as np
+def _plain_look(effect: Effect) -> Look:
+    """A look of an effect at its defaults."""
+    from preview.looks.sheet import SECONDS
+    from preview.scene.model import Look
 
+    return Look(name=effect.name, effect=effect.name, seconds=SECONDS)
+
+
+def _write_moments(scene: Scene, looks: Sequence[Look], to: Path, size: tuple[int, int]) -> None:
+    """One picture of moments of looks that need not be the scene's own, each under its name."""
+    from preview.commands.clip import progress_bar
+    from preview.handover.contact import contact_sheet
     from preview.handover.frames import film_of, stage_of
     from preview.handover.stills import write_png
-    from preview.looks.drives import find_look
-    from preview.looks.library import ready_look
-    from preview.looks.moments import twelve_moments
 
-    _png(to, "--to")
-    look = find_look(scene, name)
-    film = film_of(stage_of(scene, (400, 225)), look)
-    pictures = [film.picture(float(time)) for time in twelve_moments(ready_look(scene, look))]
-    write_png(to, np.concatenate([np.concatenate(pictures[row : row + 4], axis=1) for row in (0, 4, 8)]))
+    stage = stage_of(scene, size)
+    with progress_bar("Drawing", len(looks)) as done:
+        write_png(to, contact_sheet([film_of(stage, look) for look in looks], done=lambda film, _: done(film)))
