@@ -48,6 +48,11 @@ def command(scene: str, look: str | None, size: tuple[int, int], frames: int | N
     from preview.scene.read import find_scene
 
     plan = load(scene)
+    if plan.photo is not None:
+        from preview.light.drawing import photo_notes
+
+        for note in photo_notes(plan):
+            click.echo(note, err=True)
     number = 0
     if look is not None:
         from preview.looks.drives import find_look

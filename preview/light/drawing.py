@@ -14,7 +14,7 @@ from preview.light.transport import Progress
 from preview.scene.layout import Layout
 from preview.scene.model import Scene
 
-__all__ = ["Drawing", "camera_of_scene", "renderer_of"]
+__all__ = ["Drawing", "camera_of_scene", "photo_notes", "renderer_of"]
 
 Drawing: TypeAlias = Renderer | PhotoRenderer
 """What draws a scene. Both have the same `size`, `camera`, `notes`, `luminance`, `exposure`, `picture` and `pictures`."""
@@ -39,3 +39,11 @@ def camera_of_scene(scene: Scene, size: tuple[int, int]) -> Camera | None:
     if camera is None:
         return None
     return replace(camera, focal_px=camera.focal_px * photo.scale_to(size), size=size)
+
+
+def photo_notes(scene: Scene) -> tuple[str, ...]:
+    """What there is to say of a scene's photo before anything is drawn on it; nothing where it has none.
+
+    Raises CovecastError where the photo or its corners are no good.
+    """
+    return () if scene.photo is None else (f"photo: {sighting_of(scene).says}",)

@@ -115,7 +115,10 @@ class Desk:
         """Where every group is in the window (G, 2), in pixels; far off where it is behind the eye."""
         room = self.panel.at.room
         if self._places is None or self._places[0] != room[2:]:
-            camera = camera_of_scene(framed(self.plan.scene, room[2:]), room[2:])
+            try:
+                camera = camera_of_scene(framed(self.plan.scene, room[2:]), room[2:])
+            except CovecastError:  # a photo that is gone: the picture says so
+                camera = None
             places = np.full((self.plan.layout.groups, 2), 1e9)
             if camera is not None:  # a photo's camera may not be known
                 x, y, depth = camera.project(self.plan.layout.centre_m)
