@@ -5,23 +5,11 @@ python tests/bench/bench_effects.py
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable
-
 import numpy as np
+from timing import seconds
 
 import effects
 from effects import kit
-
-
-def seconds(work: Callable[[], object], times: int = 3) -> float:
-    """Process time of the quickest of a few tries."""
-    best = float("inf")
-    for _ in range(times):
-        began = time.process_time()
-        work()
-        best = min(best, time.process_time() - began)
-    return best
 
 
 def main() -> None:

@@ -7,11 +7,11 @@ python tests/bench/bench_flashing.py survey N SCENE [EFFECT…]  N random settin
 from __future__ import annotations
 
 import sys
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
+from timing import seconds
 
 import effects
 from effects.kit import Dial
@@ -21,16 +21,6 @@ from preview.scene.model import Look
 from preview.scene.read import find_scene, read_scene
 
 FRAMES = 250
-
-
-def seconds(work: Callable[[], object], times: int = 3) -> float:
-    """Process time of the quickest of a few tries."""
-    best = float("inf")
-    for _ in range(times):
-        began = time.process_time()
-        work()
-        best = min(best, time.process_time() - began)
-    return best
 
 
 def measure() -> None:

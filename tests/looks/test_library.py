@@ -1,5 +1,6 @@
 """Which scripts run, what is wrong with one that cannot, and the dials of a look."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -12,28 +13,8 @@ from preview.looks.drives import LightCaution, look_light
 from preview.looks.library import EffectError, check_looks, effect_names, find_effect, load_script, ready_look
 from preview.scene.faults import SceneFaults
 from preview.scene.model import Look, Scene
-from preview.scene.read import read_scene
 
-PLAN = """
-format = 1
-title = "plan (invented)"
-[strip.s]
-volts = 12
-leds_per_m = 60
-leds_per_group = 3
-milliamp = 20
-[supply.p]
-volts = 12
-amps = 5
-[[run]]
-name = "r"
-strip = "s"
-path_m = [[0.5, 2.5, 1], [1.5, 2.5, 1]]
-[[feed]]
-from = "p"
-run = "r"
-cable = { mm2 = 1, length_m = 2 }
-"""
+SceneWith = Callable[[str], Scene]
 
 SCRIPT = '''"""A test light that stands still and is not very bright."""
 import numpy as np
@@ -53,12 +34,6 @@ def own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(library, "own_folder", lambda: folder)
     monkeypatch.setattr(library, "_named", {})
     return folder
-
-
-def scene_with(tmp_path: Path, looks: str) -> Scene:
-    file = tmp_path / "scene.toml"
-    file.write_text(PLAN + looks, encoding="utf-8")
-    return read_scene(file)
 
 
 def run(ready: library.Ready, times: kit.Floats | None = None) -> kit.Floats:
@@ -87,9 +62,9 @@ def test_shipped_then_own_then_named(own: Path, tmp_path: Path) -> None:
         find_effect("millrac")
 
 
-def test_a_script_in_the_scenes_folder_is_never_run(tmp_path: Path) -> None:
+def test_a_script_in_the_scenes_folder_is_never_run(tmp_path: Path, scene_with: SceneWith) -> None:
     (tmp_path / "mine.py").write_text("raise RuntimeError('run')", encoding="utf-8")
-    scene = scene_with(tmp_path, '[[look]]\nname = "a"\neffect = "mine"\n[[look]]\nname = "b"\neffect = "../mine"')
+    scene = scene_with('[[look]]\nname = "a"\neffect = "mine"\n[[look]]\nname = "b"\neffect = "../mine"')
     assert [fault.key for fault in check_looks(scene)] == ["look[0].effect", "look[1].effect"]
 
 
@@ -172,9 +147,8 @@ def test_light_out_of_range_is_held_with_a_caution(own: Path) -> None:
     assert light[1].max() == 0.0
 
 
-def test_dials_are_checked_all_at_once(tmp_path: Path) -> None:
+def test_dials_are_checked_all_at_once(scene_with: SceneWith) -> None:
     scene = scene_with(
-        tmp_path,
         """
 [[look]]
 name = "a"

@@ -1,6 +1,6 @@
 """Looks in sequence: what plays when, and what a cross-fade sends. Expected values by arithmetic on plain looks."""
 
-from pathlib import Path
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -10,27 +10,10 @@ from preview.looks.library import looks_of, ready_look
 from preview.scene.faults import SceneFaults
 from preview.scene.layout import lay_out
 from preview.scene.model import Scene
-from preview.scene.read import read_scene
 
-PLAN = """
-format = 1
-title = "plan (invented)"
-[strip.s]
-volts = 12
-leds_per_m = 60
-leds_per_group = 3
-milliamp = 20
-[supply.p]
-volts = 12
-amps = 5
-[[run]]
-name = "r"
-strip = "s"
-path_m = [[0.5, 2.5, 1], [1.5, 2.5, 1]]
-[[feed]]
-from = "p"
-run = "r"
-cable = { mm2 = 1, length_m = 2 }
+SceneWith = Callable[[str], Scene]
+
+LOOKS = """
 [[look]]
 name = "full"
 effect = "proof_full"
@@ -60,30 +43,25 @@ look = "water"
 """
 
 
-def scene_with(tmp_path: Path, steps: str) -> Scene:
-    (tmp_path / "scene.toml").write_text(PLAN + steps, encoding="utf-8")
-    return read_scene(tmp_path / "scene.toml")
+def test_a_scene_without_a_programme_has_its_looks_alone(scene_with: SceneWith) -> None:
+    assert [look.name for look in looks_of(scene_with(LOOKS))] == ["full", "low", "water"]
 
 
-def test_a_scene_without_a_programme_has_its_looks_alone(tmp_path: Path) -> None:
-    assert [look.name for look in looks_of(scene_with(tmp_path, ""))] == ["full", "low", "water"]
-
-
-def test_the_programme_is_one_more_look(tmp_path: Path) -> None:
-    scene = scene_with(tmp_path, STEPS)
+def test_the_programme_is_one_more_look(scene_with: SceneWith) -> None:
+    scene = scene_with(LOOKS + STEPS)
     look = looks_of(scene)[-1]
     assert find_look(scene, "programme") == look
     assert look.seconds == 4 + 6 + 3
     assert ready_look(scene, look).period_s == 13
 
 
-def test_what_plays_when(tmp_path: Path) -> None:
-    scene = scene_with(tmp_path, STEPS)
+def test_what_plays_when(scene_with: SceneWith) -> None:
+    scene = scene_with(LOOKS + STEPS)
     place = place_of(scene, lay_out(scene))
     ready = ready_look(scene, looks_of(scene)[-1])
     # full: 0.8 · 1; low: 0.5 · 0.4. A fade of 2 s from 4 s on: eased share 3x² − 2x³, at x = ½ one half.
     for time, expected in ((1.0, 0.8), (3.9, 0.8), (4.0, 0.8), (5.0, 0.5), (6.0, 0.2), (9.9, 0.2)):
-        assert look_light(ready, place, np.array([time])) == pytest.approx(np.full((1, 20, 3), expected))
+        assert look_light(ready, place, np.array([time])) == pytest.approx(np.full((1, place.groups, 3), expected))
     quarter = 3 * 0.25**2 - 2 * 0.25**3
     assert look_light(ready, place, np.array([4.5]))[0, 0, 0] == pytest.approx(0.8 + quarter * (0.2 - 0.8))
     # The last look starts at its own beginning, and cuts in where it has no fade.
@@ -96,8 +74,8 @@ def test_what_plays_when(tmp_path: Path) -> None:
     assert look_light(ready, place, np.array([0.5])) == pytest.approx(0.5 * 0.8 + 0.5 * last)
 
 
-def test_frame_by_frame_is_all_at_once(tmp_path: Path) -> None:
-    scene = scene_with(tmp_path, STEPS)
+def test_frame_by_frame_is_all_at_once(scene_with: SceneWith) -> None:
+    scene = scene_with(LOOKS + STEPS)
     layout = lay_out(scene)
     look = looks_of(scene)[-1]
     times = look_times(look, 10.0)
@@ -108,8 +86,8 @@ def test_frame_by_frame_is_all_at_once(tmp_path: Path) -> None:
     assert np.array_equal(np.concatenate(list(drive_blocks(scene, layout, look, None, 17))), at_30)
 
 
-def test_outside_a_fade_the_codes_are_the_looks_own(tmp_path: Path) -> None:
-    scene = scene_with(tmp_path, STEPS)
+def test_outside_a_fade_the_codes_are_the_looks_own(scene_with: SceneWith) -> None:
+    scene = scene_with(LOOKS + STEPS)
     layout = lay_out(scene)
     programme = looks_of(scene)[-1]
     for start, look in ((2.0, scene.look[0]), (7.0, scene.look[1])):
@@ -119,23 +97,20 @@ def test_outside_a_fade_the_codes_are_the_looks_own(tmp_path: Path) -> None:
         )
 
 
-def test_a_fade_longer_than_its_step_is_a_fault_of_the_scene(tmp_path: Path) -> None:
+def test_a_fade_longer_than_its_step_is_a_fault_of_the_scene(scene_with: SceneWith) -> None:
     with pytest.raises(SceneFaults, match="2 faults") as caught:
-        scene_with(tmp_path, STEPS.replace("fade_s = 2", "fade_s = 7").replace("fade_s = 1", "fade_s = 4.5"))
+        scene_with(LOOKS + STEPS.replace("fade_s = 2", "fade_s = 7").replace("fade_s = 1", "fade_s = 4.5"))
     assert 'programme[0].fade_s ("full"): expected a fade of at most the 4 s that the step stays, found 4.5 s' in str(
         caught.value
     )
     assert 'programme[1].fade_s ("low"): expected a fade of at most the 6 s that the step stays, found 7 s' in str(
         caught.value
     )
-    scene_with(tmp_path, STEPS.replace("fade_s = 2", "fade_s = 6"))
+    scene_with(LOOKS + STEPS.replace("fade_s = 2", "fade_s = 6"))
 
 
-def test_no_look_goes_by_the_name_of_the_programme(tmp_path: Path) -> None:
-    steps = STEPS.replace('"water"', '"programme"')
-    plan = PLAN.replace('"water"', '"programme"')
-    (tmp_path / "scene.toml").write_text(plan + steps, encoding="utf-8")
+def test_no_look_goes_by_the_name_of_the_programme(scene_with: SceneWith) -> None:
+    looks, steps = (text.replace('"water"', '"programme"') for text in (LOOKS, STEPS))
     with pytest.raises(SceneFaults, match=r"look\[2\].*expected another name"):
-        read_scene(tmp_path / "scene.toml")
-    (tmp_path / "scene.toml").write_text(plan, encoding="utf-8")
-    assert read_scene(tmp_path / "scene.toml").look[2].name == "programme"
+        scene_with(looks + steps)
+    assert scene_with(looks).look[2].name == "programme"
