@@ -23,13 +23,14 @@ from preview.scene.layout import Bools, Floats, Ints
 
 __all__ = ["Atlas", "Grid", "grids_of", "pack"]
 
-_FINEST_M = 0.005
+_FINEST_M = 0.002
 _CONTACT_FINEST_M = 0.03
 _CONTACT_GROWTH = 0.6  # spacing over the distance to a contact
 _COARSEST_M = 0.06
 _COARSE_STEP_M = 0.12
-_ACROSS = 0.15  # spacing over distance, across a run
+_ACROSS = 0.12  # spacing over distance, across a run
 _ALONG = 0.4  # the same along it
+_OF_GROUP = 0.15  # spacing along a run over the length of its groups, at the least
 _PAD = 1
 
 
@@ -140,7 +141,7 @@ def _axis_lines(
     """
     x = np.linspace(0, length, max(9, min(600, int(length / 0.008))))
     distance = np.sqrt((along[None, :] - x[:, None]) ** 2 + beside[None, :] ** 2)
-    fine = np.where((aligned > 0.7) & ~ends, np.maximum(0.5 * group_m, _ALONG * distance), _ACROSS * distance)
+    fine = np.where((aligned > 0.7) & ~ends, np.maximum(_OF_GROUP * group_m, _ALONG * distance), _ACROSS * distance)
     spacing = np.minimum(fine.min(axis=1), coarsest)
     if len(contacts):
         gap = np.abs(contacts[None, :] - x[:, None]).min(axis=1)

@@ -1,0 +1,230 @@
+"""Light worked out the long way: point sources laid on every run, each with its own ray past the boxes.
+
+Nothing here uses the closed forms, the shadows or the light maps of `preview.light`. What a run emits is read from the scene as the
+format describes it: light leaves at the cover, `depth_mm` out along the aim and `width_mm` wide, Lambertian to the front, and its
+side share Lambertian to either side.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from preview.scene.layout import Layout, lay_out
+from preview.scene.model import Scene
+from preview.scene.read import read_scene
+
+HEAD = """format = 1
+title = "A room for tests"
+[room]
+size_m = [{x}, {y}, {z}]
+ambient_lux = 0
+[viewer]
+eye_m = [{ex}, {ey}, {ez}]
+look_m = [{lx}, {ly}, {lz}]
+field_deg = {field}
+[strip.s]
+volts = 24
+leds_per_m = {leds}
+leds_per_group = {group}
+reel_m = 5
+rail_milliohm_per_m = [50, 50]
+idle_milliamp_per_group = 0
+regulated = true
+red = {{ milliamp = 10, dark_v = 6, full_v = 12, lumen = 2.0, xy = [0.69, 0.308] }}
+green = {{ milliamp = 10, dark_v = 6, full_v = 12, lumen = 5.0, xy = [0.17, 0.72] }}
+blue = {{ milliamp = 10, dark_v = 6, full_v = 12, lumen = 1.0, xy = [0.135, 0.055] }}
+[supply.psu]
+volts = 24
+amps = 20
+"""
+
+
+def _scene_text(runs, boxes, size, view, leds, group, extra) -> str:
+    eye, look, field = view
+    text = HEAD.format(
+        x=size[0], y=size[1], z=size[2], ex=eye[0], ey=eye[1], ez=eye[2], lx=look[0], ly=look[1], lz=look[2],
+        field=field, leds=leds, group=group,
+    )  # fmt: skip
+    for k, (path, aim, channel) in enumerate(runs):
+        text += f'[[run]]\nname = "run {k}"\nstrip = "s"\npath_m = {[list(map(float, p)) for p in path]}\n'
+        text += f"aim = {list(map(float, aim))}\n"
+        if channel:
+            text += f'channel = "c{k}"\n'
+        text += f'[[feed]]\nfrom = "psu"\nrun = "run {k}"\ncable = {{ mm2 = 2.5, length_m = 1 }}\n'
+    for k, (_, _, channel) in enumerate(runs):
+        if channel:
+            text += f"[channel.c{k}]\nstock_m = 2\n" + "".join(f"{key} = {value!r}\n" for key, value in channel.items())
+    for k, (corner, box) in enumerate(boxes):
+        text += f'[[box]]\nname = "box {k}"\ncorner_m = {list(map(float, corner))}\nsize_m = {list(map(float, box))}\n'
+    return text.replace("'", '"') + extra
+
+
+@pytest.fixture
+def make_scene(tmp_path: Path) -> Callable[..., tuple[Scene, Layout]]:
+    """Scene and layout of a bare room: runs as (path, aim, channel keys or None), boxes as (corner, size)."""
+    count = iter(range(1000))
+
+    def make(
+        runs, boxes=(), size=(3.0, 2.0, 2.4), view=((1.5, 0.1, 1.5), (1.5, 2.0, 1.2), 75), leds=60, group=6, extra=""
+    ) -> tuple[Scene, Layout]:
+        text = _scene_text(runs, boxes, size, view, leds, group, extra)
+        tomllib.loads(text)
+        file = tmp_path / f"scene{next(count)}.toml"
+        file.write_text(text)
+        scene = read_scene(file)
+        return scene, lay_out(scene)
+
+    return make
+
+
+def _sources(scene: Scene, layout: Layout, along: int, strands: int):
+    """Places (M, 3), the three directions of emission (M, 3, 3), their shares of the flux (M, 3), group of each (M,)."""
+    places, ways, shares, groups = [], [], [], []
+    for g in range(layout.groups):
+        channel_name = scene.run[int(layout.run_of[g])].channel
+        tangent = layout.tangent[g]
+        aim = layout.aim[g] - (layout.aim[g] @ tangent) * tangent
+        aim /= np.linalg.norm(aim)
+        across = np.cross(tangent, aim)
+        # A bare LED package: some 4 mm wide, 1.5 mm high. Common practice, no source.
+        out, width, front, side = 0.0015, 0.004, 1.0, 0.0
+        if channel_name is not None:
+            channel = scene.channel[channel_name]
+            out, width = channel.depth_mm / 1000, channel.width_mm / 1000
+            front = channel.transmission * (1 - channel.side_fraction)
+            side = channel.transmission * channel.side_fraction
+        s = ((np.arange(along) + 0.5) / along - 0.5) * layout.group_length_m[g]
+        w = ((np.arange(strands) + 0.5) / strands - 0.5) * width
+        grid = layout.centre_m[g] + out * aim + s[:, None, None] * tangent + w[None, :, None] * across
+        count = along * strands
+        places.append(grid.reshape(-1, 3))
+        ways.append(np.broadcast_to(np.stack([aim, across, -across]), (count, 3, 3)))
+        shares.append(np.broadcast_to(np.array([front, side / 2, side / 2]) / count, (count, 3)))
+        groups.append(np.full(count, g))
+    return np.concatenate(places), np.concatenate(ways), np.concatenate(shares), np.concatenate(groups)
+
+
+def _blocked(scene: Scene, point: np.ndarray, sources: np.ndarray) -> np.ndarray:
+    """Whether a box lies between a point and each source, by the slab method with the boxes as they are."""
+    ray = sources - point
+    ray = np.where(np.abs(ray) < 1e-15, 1e-15, ray)
+    hidden = np.zeros(len(sources), dtype=bool)
+    for box in scene.box:
+        low = np.array(box.corner_m)
+        high = low + np.array(box.size_m)
+        t1, t2 = (low - point) / ray, (high - point) / ray
+        enter = np.maximum(np.minimum(t1, t2).max(axis=1), 0)
+        leave = np.minimum(np.maximum(t1, t2).min(axis=1), 1)
+        hidden |= leave - enter > 1e-6
+    return hidden
+
+
+def brute_lux(scene, layout, points, normals, flux, along=16, strands=8) -> np.ndarray:
+    """Illuminance (N,) at points (N, 3) facing normals (N, 3) for group fluxes (G,) in lumen: E = Σ I·cos θ'/d²."""
+    places, ways, shares, groups = _sources(scene, layout, along, strands)
+    intensity = shares * np.asarray(flux)[groups][:, None] / np.pi
+    normals = np.broadcast_to(normals, np.shape(points))
+    found = np.zeros(len(points))
+    for k, (point, normal) in enumerate(zip(points, normals, strict=True)):
+        span = point - places
+        square = (span**2).sum(axis=1)
+        unit = span / np.sqrt(square)[:, None]
+        sent = (np.maximum(np.einsum("mwk,mk->mw", ways, unit), 0) * intensity).sum(axis=1)
+        light = sent * np.maximum(-unit @ normal, 0) / square
+        some = np.nonzero(light > 0)[0]
+        found[k] = light[some][~_blocked(scene, point, places[some])].sum()
+    return found
+
+
+@pytest.fixture
+def brute() -> Callable[..., np.ndarray]:
+    """`brute_lux`: see there."""
+    return brute_lux
+
+
+class Maps:
+    """All light maps of a scene, every surface of it, looked up as a picture looks them up: straight lines between nodes."""
+
+    def __init__(self, scene: Scene, layout: Layout, most_nodes: int = 30_000) -> None:
+        from preview.light.atlas import grids_of
+        from preview.light.emission import lines_of
+        from preview.light.room import boxes_of, surfaces_of
+        from preview.light.transport import build_transport
+
+        self.scene, self.surfaces = scene, surfaces_of(scene)
+        lines, boxes = lines_of(scene, layout), boxes_of(scene)
+        self.grids = grids_of(self.surfaces, lines, boxes, most_nodes)
+        self.transport = build_transport(self.surfaces, self.grids, lines, boxes)
+        self._ends = np.concatenate([[0], np.cumsum([grid.nodes for grid in self.grids])])
+
+    def lit(self, flux: np.ndarray) -> list[np.ndarray]:
+        """Illuminance of each surface's nodes, (v, u), for group fluxes in lumen."""
+        light = self.transport.light(np.asarray(flux, np.float32)[:, None])[:, 0]
+        return [
+            light[self._ends[s] : self._ends[s + 1]].reshape(len(grid.v_m), len(grid.u_m))
+            for s, grid in enumerate(self.grids)
+        ]
+
+    def at(self, light: list[np.ndarray], surface: np.ndarray, u_m: np.ndarray, v_m: np.ndarray) -> np.ndarray:
+        """Illuminance at places on surfaces."""
+        from scipy.interpolate import RegularGridInterpolator
+
+        found = np.empty(len(surface))
+        for s in np.unique(surface):
+            here = surface == s
+            look = RegularGridInterpolator((self.grids[s].v_m, self.grids[s].u_m), light[s])
+            found[here] = look(np.stack([v_m[here], u_m[here]], axis=1))
+        return found
+
+    def flux(self, light: list[np.ndarray]) -> float:
+        """Lumen that all surfaces receive: the integral of what `at` gives, over what no box covers."""
+        total = 0.0
+        for s, (one, grid) in enumerate(zip(light, self.grids, strict=True)):
+            cells = 0.25 * (one[1:, 1:] + one[1:, :-1] + one[:-1, 1:] + one[:-1, :-1])
+            cells *= np.diff(grid.v_m)[:, None] * np.diff(grid.u_m)
+            v, u = np.meshgrid(
+                0.5 * (grid.v_m[1:] + grid.v_m[:-1]), 0.5 * (grid.u_m[1:] + grid.u_m[:-1]), indexing="ij"
+            )
+            total += cells[~self.covered(np.full(u.size, s), u.ravel(), v.ravel()).reshape(u.shape)].sum()
+        return float(total)
+
+    def points(self, surface: np.ndarray, u: np.ndarray, v: np.ndarray) -> np.ndarray:
+        """Places (N, 3) in the room."""
+        surfaces = self.surfaces
+        return surfaces.origin_m[surface] + u[:, None] * surfaces.u[surface] + v[:, None] * surfaces.v[surface]
+
+    def covered(self, surface: np.ndarray, u: np.ndarray, v: np.ndarray) -> np.ndarray:
+        """Whether a box lies on the surface there."""
+        ahead = self.points(surface, u, v) + 0.001 * self.surfaces.normal[surface]
+        inside = np.zeros(len(u), dtype=bool)
+        for box in self.scene.box:
+            low = np.array(box.corner_m)
+            inside |= ((ahead > low) & (ahead < low + np.array(box.size_m))).all(axis=1)
+        return inside
+
+    def places(self, rng: np.random.Generator, count: int) -> tuple[np.ndarray, ...]:
+        """Random places in the air: surface, u, v; small surfaces get more than their area."""
+        weight = np.sqrt(self.surfaces.area_m2)
+        surface = rng.choice(len(weight), count, p=weight / weight.sum())
+        u, v = (rng.random((count, 2)) * self.surfaces.size_m[surface]).T
+        free = ~self.covered(surface, u, v)
+        return surface[free], u[free], v[free]
+
+
+@pytest.fixture
+def maps() -> Callable[[Scene, Layout], Maps]:
+    """Light maps of a scene: see `Maps`."""
+    return Maps
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _own_cache(tmp_path_factory: pytest.TempPathFactory):
+    """Light worked out in these tests is kept in a folder of their own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield
