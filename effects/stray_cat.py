@@ -20,6 +20,8 @@ DIALS = (
 )
 
 
+_DART_M_PER_S = 2.5
+
 period_s = kit.loop_period
 
 
@@ -48,6 +50,8 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     sets_off = 0.45 * kit.uniform(seed, key(idea), 1)
     takes = 0.34 + 0.5 * kit.uniform(seed, key(idea), 2) * (1.0 - sets_off)
     here, there = spot(idea), spot(idea + 1)
+    # Far walks take as long as is left of the idea, so that it darts, but does not fly.
+    takes = np.clip(1.5 * np.abs(there - here) / _DART_M_PER_S * per_s, takes, 1.0 - sets_off)
     at_m = kit.mix(here, there, kit.ease((phase - sets_off) / takes))
     walking = kit.arch((phase - sets_off) / takes)
     purr = 0.5 + 0.5 * np.sin(2.0 * np.pi * t * loop.rate(1.0 / 1.9))

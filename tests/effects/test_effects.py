@@ -191,6 +191,17 @@ def test_light_of_the_whole_run_does_not_jump(name: str) -> None:
     assert np.abs(np.diff(total)).max() < 0.06 * total.max()
 
 
+@pytest.mark.parametrize("name", [name for name in NAMES if name not in PROOFS])
+@pytest.mark.parametrize("group_m", [3 / 84, 0.1])
+def test_nothing_jumps_from_frame_to_frame(name: str, group_m: float) -> None:
+    """At 30 frames a second no group changes by more than a third of full, and all together by no more than a fortieth."""
+    place = kit.Place.straight(4.0, group_m, runs=3)
+    light = light_of(name, place, np.arange(360) / 30, seed=3)
+    luminance = np.einsum("fgc,gc->fg", light, place.primaries[:, :, 1]) / place.primaries[:, :, 1].sum(axis=1)
+    assert np.abs(np.diff(luminance, axis=0)).max() < 0.33
+    assert np.abs(np.diff(luminance.mean(axis=1))).max() < 0.025
+
+
 # Motion, measured on strips of different group lengths.
 def shift_m(before: kit.Floats, after: kit.Floats, group_m: float, most_m: float) -> float:
     """How far a pattern (N, G) moved, N pairs together: the peak of the cross-correlation, refined by a parabola."""
@@ -226,6 +237,60 @@ def test_night_train_runs_at_its_speed(group_m: float) -> None:
     scores = [np.corrcoef(red[: times.size - lag, near], red[lag:, far])[0, 1] for lag in range(400)]
     speed = (place.along_m[far] - place.along_m[near]) / (np.argmax(scores) * 0.02)
     assert speed == pytest.approx(1.3, rel=0.02)
+
+
+@pytest.mark.parametrize("wind", [0.3, -0.5])
+def test_clouds_go_with_the_wind(wind: float) -> None:
+    place = kit.Place.straight(20.0, 0.1)
+    starts = np.arange(12) * 9.0
+    before, after = (light_of("cloud_shadow", place, starts + dt, wind_m_per_s=wind)[:, :, 1] for dt in (0.0, 0.8))
+    assert shift_m(before, after, 0.1, 0.8) / 0.8 == pytest.approx(wind, rel=0.05)
+
+
+def test_rings_of_rain_spread_at_their_speed() -> None:
+    """One drop long ago: the crest on the run, as far from the drop as its speed and age say."""
+    place = kit.Place.straight(12.0, 0.05)
+    dials = {"every_s": 60.0, "ring_m_per_s": 0.5, "die_s": 20.0, "sky": 0.0}
+    red = light_of("tin_roof", place, np.arange(0, 240, 0.5), **dials)[:, :, 0]
+    later = [k for k in range(20, 460) if red[k].max() > 0.05 and red[k].argmax() not in (0, place.groups - 1)]
+    travelled = [
+        abs(place.along_m[red[k + 4].argmax()] - place.along_m[red[k].argmax()])
+        for k in later
+        if red[k + 4].max() > 0.05
+    ]
+    assert np.median(travelled) / 2.0 == pytest.approx(0.5, rel=0.06)
+
+
+def test_a_bird_flies_no_faster_than_it_should() -> None:
+    place = kit.Place.straight(10.0, 0.02)
+    times = np.arange(0, 60, 0.05)
+    red = light_of("swallows", place, times, birds=1, speed_m_per_s=0.8, sky=0.0, tail_m=0.02)[:, :, 0]
+    middle = (red * place.along_m).sum(axis=1) / np.maximum(red.sum(axis=1), 1e-9)
+    seen = (middle > 0.5) & (middle < 9.5)  # it turns beyond the ends of the run
+    speed = np.abs(np.diff(middle))[seen[1:] & seen[:-1]] / 0.05
+    # The flock's sweep at most, and the bird's own wandering within it.
+    assert 0.8 < speed.max() < 2.4
+    assert np.median(speed) == pytest.approx(0.6, abs=0.25)
+
+
+def test_a_cat_never_flies() -> None:
+    place = kit.Place.straight(8.0, 0.05)
+    times = np.arange(0, 60, 0.05)
+    red = light_of("stray_cat", place, times, moon=0.0)[:, :, 0]
+    body = np.where(red > 0.1, red, 0.0)
+    at = (body * place.along_m).sum(axis=1) / body.sum(axis=1)
+    assert np.abs(np.diff(at)).max() / 0.05 < 5.0  # a cat at a run: 5 m/s and more, common knowledge, no source
+    assert at.std() > 0.8
+
+
+def test_frost_creeps_at_its_speed() -> None:
+    place = kit.Place.straight(6.0, 0.01)
+    times = np.arange(0, 40, 0.05)
+    blue = light_of("frost_creep", place, times, creep_m_per_s=0.1, seed_m=6.0, branch_m=0.05, hold_s=20)[:, :, 2]
+    bright = np.array([np.argmax(series > 0.5 * series.max()) for series in blue.T]) * 0.05
+    # Seconds a metre of the front, to either side: the slope over each metre that has no seed and no meeting of fronts in it.
+    slopes = [np.polyfit(place.along_m[k : k + 100], bright[k : k + 100], 1)[0] for k in range(0, 500, 50)]
+    assert np.median(np.abs(slopes)) == pytest.approx(1 / 0.1, rel=0.1)
 
 
 def test_dawn_spreads_at_its_speed() -> None:
