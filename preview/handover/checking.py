@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from preview.handover.eyes import caution, flash_limit
 from preview.handover.frames import film_of, stage_of
 from preview.light.dots import Dots, dots_of
 from preview.looks.drives import channel_blocks, drive_blocks
@@ -150,11 +151,8 @@ def _flashes(scene: Scene, progress: Progress) -> list[tuple[str, Flashes]]:
 
 
 def _flashing(scene: Scene, flashes: list[tuple[str, Flashes]]) -> Iterator[Finding]:
-    limit = scene.limits.flashes_per_s
+    limit = flash_limit(scene)
     for name, one in flashes:
         if not one.within(limit):
-            kinds = [("general", one.general_per_s), ("red", one.red_per_s)]
-            counts = " and ".join(f"{n:g} {kind}" for kind, n in kinds if n > limit)
-            says = f"{counts} flashes in the second from {one.at_s:.2f} s, {limit:g} are allowed: it can bring on a seizure"
             do = "slow the effect, lower its level or its contrast, or keep it out of view"
-            yield Finding("over", f"look {name}", says, do, WCAG)
+            yield Finding("over", f"look {name}", caution(one, limit), do, WCAG)
