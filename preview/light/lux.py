@@ -89,16 +89,19 @@ def place_faults(scene: Scene, point_m: Floats, facing: Floats) -> list[Fault]:
     if (point_m < -TOUCH_M).any() or (point_m > room + TOUCH_M).any():
         faults.append(Fault("--point", f"a place in the room, 0,0,0 to {_words(room)}", _words(point_m)))
         return faults
-    inside = np.nonzero((_depths(boxes, point_m) > TOUCH_M).all(axis=1))[0]
+    # A box that stands against the room's faces has no air behind it: a place on the floor under it is inside it.
+    solid = Boxes(
+        np.where(boxes.low_m <= TOUCH_M, -np.inf, boxes.low_m),
+        np.where(boxes.high_m >= room - TOUCH_M, np.inf, boxes.high_m),
+    )
+    inside = np.nonzero((_depths(solid, point_m) > TOUCH_M).all(axis=1))[0]
     for box in inside:
         faults.append(
             Fault("--point", "a place in the air", f"{_words(point_m)}, inside the box {scene.box[box].name!r}")
         )
     if faults:
         return faults
-    # The sensor is a hair off the room's faces, so that a place under a box that stands on the floor is inside that box.
-    snapped = _on_surface(np.clip(point_m, 10 * _GRAZE_M, room - 10 * _GRAZE_M), boxes)
-    ahead = snapped + 0.001 * facing / length
+    ahead = _on_surface(np.clip(point_m, 0.0, room), boxes) + 0.001 * facing / length
     outside = np.stack([-ahead, ahead - room], axis=1).ravel() > _GRAZE_M
     behind = [_FACE_WORDS[face] for face in np.nonzero(outside)[0]]
     inside = np.nonzero((_depths(boxes, ahead) > _GRAZE_M).all(axis=1))[0]

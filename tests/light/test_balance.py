@@ -6,8 +6,22 @@ import pytest
 from preview.light.colour import group_xyz
 from preview.light.lux import reading_at
 
-SOFT = dict(depth_mm=12.0, width_mm=12.0, cover="opal", transmission=0.62, spread_mm=4.0, side_fraction=0.15)
-FROSTED = dict(depth_mm=8.0, width_mm=14.0, cover="frosted", transmission=0.8, spread_mm=2.0, side_fraction=0.0)
+SOFT = {
+    "depth_mm": 12.0,
+    "width_mm": 12.0,
+    "cover": "opal",
+    "transmission": 0.62,
+    "spread_mm": 4.0,
+    "side_fraction": 0.15,
+}
+FROSTED = {
+    "depth_mm": 8.0,
+    "width_mm": 14.0,
+    "cover": "frosted",
+    "transmission": 0.8,
+    "spread_mm": 2.0,
+    "side_fraction": 0.0,
+}
 
 RUNS = [
     ([[0.5, 1.75, 1.99], [2.5, 1.75, 1.99]], (0, 0.4, -0.9), SOFT),  # under a shelf

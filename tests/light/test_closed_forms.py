@@ -100,7 +100,14 @@ def test_tube_of_light(make_scene, row) -> None:
     assert found == pytest.approx(row["E_over_Iprime_tube_quadrature"], rel=0.015)
 
 
-CHANNEL = dict(depth_mm=10.0, width_mm=16.0, cover="opal", transmission=0.7, spread_mm=3.0, side_fraction=0.2)
+CHANNEL = {
+    "depth_mm": 10.0,
+    "width_mm": 16.0,
+    "cover": "opal",
+    "transmission": 0.7,
+    "spread_mm": 3.0,
+    "side_fraction": 0.2,
+}
 
 
 def test_channel_with_sides_against_quadrature(make_scene) -> None:

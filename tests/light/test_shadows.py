@@ -8,7 +8,7 @@ from preview.light.illuminance import lux_per_lumen
 from preview.light.room import Boxes, boxes_of
 from preview.light.shadow import hidden_points
 
-WIDE = dict(depth_mm=8.0, width_mm=20.0, cover="opal", transmission=0.8, spread_mm=3.0, side_fraction=0.1)
+WIDE = {"depth_mm": 8.0, "width_mm": 20.0, "cover": "opal", "transmission": 0.8, "spread_mm": 3.0, "side_fraction": 0.1}
 
 
 def lux(scene, layout, points, normals) -> np.ndarray:
@@ -67,12 +67,9 @@ def test_two_boxes_that_touch_hide_what_one_would(make_scene) -> None:
 
 def test_boxes_side_by_side_have_no_gap_and_others_keep_theirs() -> None:
     boxes = Boxes(np.array([[0, 0, 0], [1, 0, 0], [2.01, 0, 0.0]]), np.array([[1, 1, 1], [2, 1, 1], [3, 1, 1.0]]))
-    eyes = np.array([[1.0, -1, 0.5], [2.005, -1, 0.5], [0.5, -1, 0.5], [0.5, -1, 1.0005]])
-    hidden = hidden_points(boxes, eyes, eyes + [0, 3, 0])
-    assert hidden.tolist() == [False, False, True, False] or hidden.tolist() == [True, False, True, False]
-    # Slightly off the seam's plane there is no way through at all.
-    askew = eyes[:1] + [[1e-6, 0, 0]]
-    assert hidden_points(boxes, askew, askew + [0, 3, 0]).all()
+    eyes = np.array([[1.000001, -1, 0.5], [2.005, -1, 0.5], [0.5, -1, 0.5], [0.5, -1, 1.0005]])
+    hidden = hidden_points(boxes, eyes, eyes + np.array([0.0, 3.0, 0.0]))
+    assert hidden.tolist() == [True, False, True, False]
 
 
 def test_a_run_alone_leaves_no_light_where_it_cannot_be_seen(make_scene, maps) -> None:

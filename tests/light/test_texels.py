@@ -6,8 +6,22 @@ Four places where a coarse map would go wrong: a strip that faces a wall at 20 m
 import numpy as np
 import pytest
 
-FLAT = dict(depth_mm=8.0, width_mm=12.0, cover="frosted", transmission=0.78, spread_mm=2.5, side_fraction=0.08)
-SOFT = dict(depth_mm=14.0, width_mm=12.0, cover="opal", transmission=0.62, spread_mm=5.0, side_fraction=0.12)
+FLAT = {
+    "depth_mm": 8.0,
+    "width_mm": 12.0,
+    "cover": "frosted",
+    "transmission": 0.78,
+    "spread_mm": 2.5,
+    "side_fraction": 0.08,
+}
+SOFT = {
+    "depth_mm": 14.0,
+    "width_mm": 12.0,
+    "cover": "opal",
+    "transmission": 0.62,
+    "spread_mm": 5.0,
+    "side_fraction": 0.12,
+}
 
 PLACES = {
     "facing a wall at 20 mm": ([([[0.8, 1.98, 1.2], [2.2, 1.98, 1.2]], (0, 1, 0), None)], []),
