@@ -15,9 +15,10 @@ from scipy import sparse
 from preview.light.emission import BARE_WIDTH_M
 from preview.scene.layout import Floats
 
-__all__ = ["face_pattern", "led_profile"]
+__all__ = ["face_pattern", "led_profile", "settled"]
 
 _STEP_M = 0.0001
+_LOST_PX, _KEPT_PX = 2.0, 3.5  # pitches in pixels at which dots are an even line, and at which they are all there
 
 
 def led_profile(depth_m: float, spread_m: float) -> tuple[Floats, Floats]:
@@ -62,6 +63,32 @@ def face_pattern(
         (part[led, column], (bin_number[led, column], led // leds_per_group)), shape=(bins, groups)
     )
     matrix.sum_duplicates()
+    return _whole(matrix, bin_m)
+
+
+def settled(pattern: sparse.csr_array, bin_m: float, pitch_px: Floats) -> sparse.csr_array:
+    """A face's pattern (bins, groups) as pixels can show it; `pitch_px` (bins,) is the dots' pitch in pixels at each bin.
+
+    Dots finer than two pixels would beat with them in a false pattern: there each group's light lies evenly over its length.
+    """
+    kept = np.clip((pitch_px - _LOST_PX) / (_KEPT_PX - _LOST_PX), 0.0, 1.0)
+    if kept.min(initial=1.0) >= 1:
+        return pattern
+    bins, groups = pattern.shape
+    edge = np.arange(bins + 1) * groups / bins  # in groups
+    first = np.minimum(edge[:-1].astype(np.int64), groups - 1)
+    last = np.minimum(np.ceil(edge[1:] - 1e-9).astype(np.int64) - 1, groups - 1)
+    most = int((last - first).max()) + 1
+    group = first[:, None] + np.arange(most)
+    part = np.minimum(edge[1:, None], group + 1) - np.maximum(edge[:-1, None], group)
+    row, column = np.nonzero((group <= last[:, None]) & (part > 0))
+    even = sparse.csr_array((part[row, column], (row, group[row, column])), shape=pattern.shape)
+    mixed = sparse.diags_array(kept) @ pattern + sparse.diags_array(1 - kept) @ _whole(even, bin_m)
+    return _whole(sparse.csr_array(mixed), bin_m)
+
+
+def _whole(matrix: sparse.csr_array, bin_m: float) -> sparse.csr_array:
+    """The same with columns that add up to 1/bin_m: no light is lost or made."""
     total = np.asarray(matrix.sum(axis=0)).ravel()
     scale = np.divide(1.0, total * bin_m, out=np.zeros_like(total), where=total > 0)
     return sparse.csr_array(matrix @ sparse.diags_array(scale))

@@ -4,7 +4,7 @@ A face is cut into small patches, finer than a pixel. A patch of area A whose no
 solid angle A·cos θ/r² and adds its luminance times its share of a pixel's solid angle, split over the four nearest pixels. A line
 thinner than a pixel so keeps its light. Luminance is flux over π and area: the front share over the cover's face, the side share over
 its two sides, which stand a quarter of the width proud (common practice, no source). Along the face the light is spread as
-`preview.light.cover` says. Boxes hide patches; a face turned away is not seen.
+`preview.light.cover` says, as far as pixels are fine enough to show it. Boxes hide patches; a face turned away is not seen.
 
 Leaves out: the aluminium of the channel, the strip's own white board.
 """
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from preview.light.camera import Camera
-from preview.light.cover import face_pattern
+from preview.light.cover import face_pattern, settled
 from preview.light.emission import Lines
 from preview.light.room import Boxes
 from preview.light.shadow import hidden_points
@@ -67,6 +67,13 @@ def _splat(camera: Camera, points: Floats, area_m2: float, normal: Floats) -> tu
     return np.concatenate(patches), np.concatenate(pixels), np.concatenate(shares)
 
 
+def _pitch_px(camera: Camera, along_m: Floats, bin_m: float, pitch_m: float) -> Floats:
+    """Pixels (bins,) that a pitch fills in the picture at each place along a face, endless behind the eye."""
+    x, y, depth = camera.project(along_m)
+    step = np.hypot(np.gradient(x), np.gradient(y)) / bin_m
+    return np.asarray(np.where(depth > 0.02, step * pitch_m, np.inf))
+
+
 def faces_of(scene: Scene, lines: Lines, boxes: Boxes, camera: Camera) -> Faces:
     """The faces of every run, seen by a camera."""
     groups = int(lines.count.sum())
@@ -96,6 +103,7 @@ def faces_of(scene: Scene, lines: Lines, boxes: Boxes, camera: Camera) -> Faces:
             channel.spread_mm / 1000 if channel is not None else 0.0,
         )
         along = ((np.arange(bins) + 0.5) * bin_m)[:, None] * lines.tangent[line]
+        pattern = settled(pattern, bin_m, _pitch_px(camera, lines.start_m[line] + along, bin_m, 1 / strip.leds_per_m))
         side_m = _SIDE_HEIGHT * width
         sides = [(lines.aim[line], lines.front[line], width, lines.across[line], 0.0, 0.0)]
         if lines.side[line] > 0:

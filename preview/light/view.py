@@ -57,6 +57,8 @@ def trace(camera: Camera, surfaces: Surfaces, x_px: Floats, y_px: Floats) -> Hit
     right, down = camera.slopes(x_px, y_px)
     is_grid = x_px.shape != y_px.shape
     shape = (len(y_px), len(x_px)) if is_grid else x_px.shape
+    if not x_px.size:  # a picture without an edge has nothing to look at twice
+        return Hits(np.full(shape, -1, dtype=np.int32), *(np.zeros(shape) for _ in range(3)))
     if not is_grid:
         right, down = right.reshape(len(right), -1), down.reshape(len(down), -1)
         bundles = _Bundles(right, down)
