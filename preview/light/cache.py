@@ -2,8 +2,8 @@
 
 One file an entry, named by a hash of everything the entry depends on, the text of the modules that work it out included. A file is
 written under a temporary name and moved into place, so two programs may work at once; a file that cannot be read whole is deleted and
-worked out again; the oldest go when all together pass `MOST_BYTES`. Where the folder cannot be written nothing is kept, and nothing
-else changes.
+worked out again; the oldest go when all together pass `MOST_BYTES`, and what a killed program left half-written goes after an hour.
+Where the folder cannot be written nothing is kept, and nothing else changes.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import contextlib
 import hashlib
 import os
 import tempfile
+import time
 import zipfile
 import zlib
 from collections.abc import Iterable, Mapping
@@ -26,6 +27,9 @@ __all__ = ["MOST_BYTES", "folder", "key_of", "load", "save"]
 
 MOST_BYTES = 600_000_000
 """What all entries may take together."""
+
+_LEFT_BEHIND_S = 3600.0
+"""Nobody takes longer than this to write an entry."""
 
 _FORMAT = b"covecast light 1"
 _MADE_BY = ("atlas", "cache", "edges", "emission", "fill", "illuminance", "lightmaps", "room", "shadow", "transport")
@@ -54,11 +58,11 @@ def load(key: str) -> dict[str, Array] | None:
     """The arrays kept under that name, or None. A damaged file is deleted."""
     path = folder() / f"{key}.npz"
     try:
-        with np.load(path, allow_pickle=False) as kept:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
             arrays = {name: kept[name] for name in kept.files}
     except FileNotFoundError:
         return None
-    except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile, zlib.error, NotImplementedError):
+    except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile, zlib.error, NotImplementedError, MemoryError):
         with contextlib.suppress(OSError):
             path.unlink(missing_ok=True)
         return None
@@ -88,6 +92,10 @@ def save(key: str, arrays: Mapping[str, Array]) -> None:
 
 
 def _forget_oldest(place: Path) -> None:
+    for path in place.glob(".*.part"):
+        with contextlib.suppress(OSError):
+            if path.stat().st_mtime < time.time() - _LEFT_BEHIND_S:
+                path.unlink(missing_ok=True)
     found: list[tuple[float, int, Path]] = []
     for path in place.glob("*.npz"):
         with contextlib.suppress(OSError):
