@@ -115,15 +115,17 @@ def _electrical(scene: Scene, layout: Layout, kwh_price: float | None, progress:
 
 
 def _dots(dots: tuple[Dots, ...]) -> Iterator[Finding]:
+    """One finding for all runs of one strip in one channel whose dots the viewer sees."""
+    alike: dict[tuple[str, str | None], list[Dots]] = {}
     for one in dots:
         if one.shows:
-            through = "through its cover" if one.channel is not None else "on the bare strip"
-            says = (
-                f"single LEDs show {through} to the viewer {one.viewer_m:.1f} m away; "
-                f"they show within {one.visible_within_m:.1f} m"
-            )
-            do = "a deeper channel, a milkier cover or more LEDs a metre (`covecast dots` tries them), or hide it from view"
-            yield Finding("caution", f"run {one.run}", says, do, CSF)
+            alike.setdefault((one.strip, one.channel), []).append(one)
+    for (_, channel), some in alike.items():
+        through = "through the cover" if channel is not None else "on the bare strip"
+        near, far = min(one.viewer_m for one in some), max(one.visible_within_m for one in some)
+        says = f"single LEDs show {through} to the viewer {near:.1f} m away; they show within {far:.1f} m"
+        do = "a deeper channel, a milkier cover or more LEDs a metre (`covecast dots` tries them), or hide it from view"
+        yield Finding("caution", ", ".join(f"run {one.run}" for one in some), says, do, CSF)
 
 
 def _flicker(scene: Scene) -> Iterator[Finding]:

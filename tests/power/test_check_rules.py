@@ -205,6 +205,16 @@ def test_a_plan_that_asks_for_limited_circuits(amps: float, fuse: float | None, 
     assert [f.weight for f in said] == (["fault"] if trips else [])
 
 
+@pytest.mark.parametrize(("fuse", "trips"), [(3, True), (2, False)])
+def test_limited_circuits_that_meet_are_one_circuit(fuse: float, trips: bool) -> None:
+    """Two fuses of 3 A into one run let 6 A through, where a limited source of 12 V has 5 A; two of 2 A do not."""
+    far = f'[[feed]]\nfrom = "psu"\nrun = "a"\nat_m = 2\ncable = {{ mm2 = 1.0, length_m = 2 }}\nfuse_a = {fuse}\n'
+    changes = ("amps = 5", "amps = 9"), ("length_m = 2 }", f"length_m = 2 }}\nfuse_a = {fuse}")
+    found = only(read(plan(*changes, more=far + "[limits]\nclass2 = true\n")), "limited power source")
+    assert [f.weight for f in found] == (["fault"] if trips else [])
+    assert all("feed 0 and feed 1 meet in one circuit" in f.says for f in found)
+
+
 # fuses and cables -----------------------------------------------------------------------------------------------------
 
 

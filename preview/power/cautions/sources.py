@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from preview.power.conductor_sets import conductor_sets, supplies_of
 from preview.power.finding import PRACTICE, Finding
-from preview.scene.model import Scene
+from preview.scene.model import Feed, Scene
 
 __all__ = ["limited_a", "limited_va", "root_supply", "source_findings"]
 
@@ -149,12 +149,14 @@ def _limited(scene: Scene) -> Iterator[Finding]:
         large = [f"feed {k}" for k, feed in feeds if feed.fuse_a is not None and feed.fuse_a > bound_a * (1 + 1e-9)]
         says = f"{va:.0f} VA is more than a limited power source of {supply.volts:g} V has ({bound_va:g} VA)"
         fuse = f"a fuse of at most {bound_a:.3g} A"
+        joined = _joined_circuits(scene, feeds, bound_a)
         if scene.limits.class2 and va > FUSED_VA:
             says += f", and above {FUSED_VA:g} VA fuses do not make its circuits limited ones"
             yield Finding("fault", f"supply {name}", says, f"split it into supplies of {bound_va:g} VA", LIMITED)
-        elif scene.limits.class2 and (bare or large or blocks):
+        elif scene.limits.class2 and (bare or large or blocks or joined):
             without = [*bare, *large, *(f"block {block}" for block in blocks)]
-            says += f"; without {fuse}: {_some(without)}"
+            says += f"; without {fuse}: {_some(without)}" if without else ""
+            says += "".join(f"; {circuits} meet in one circuit" for circuits in joined)
             do = f"{fuse} at the supply for each circuit, or supplies of at most {bound_va:g} VA"
             yield Finding("fault", f"supply {name}", says, do, LIMITED)
         elif bare:
@@ -165,6 +167,29 @@ def _limited(scene: Scene) -> Iterator[Finding]:
         elif large or blocks:
             do = f"ask your local code what such wiring needs; {fuse} for each circuit would limit it"
             yield Finding("note", f"supply {name}", says, do, LIMITED)
+
+
+def _joined_circuits(scene: Scene, feeds: list[tuple[int, Feed]], bound_a: float) -> list[str]:
+    """Feeds whose fuses would do one by one, and which meet in runs that are joined."""
+    parent = {run.name: run.name for run in scene.run}
+
+    def root(name: str) -> str:
+        while parent[name] != name:
+            name = parent[name]
+        return name
+
+    for join in scene.join:
+        if join.carries == "power":
+            parent[root(join.to)] = root(join.from_)
+    met: dict[str, list[tuple[int, float]]] = {}
+    for k, feed in feeds:
+        if feed.fuse_a is not None and feed.fuse_a <= bound_a * (1 + 1e-9):
+            met.setdefault(root(feed.run), []).append((k, feed.fuse_a))
+    return [
+        _some([f"feed {k}" for k, _ in some])
+        for some in met.values()
+        if len(some) > 1 and sum(amps for _, amps in some) > bound_a * (1 + 1e-9)
+    ]
 
 
 def _some(names: list[str], most: int = 4) -> str:
