@@ -1,0 +1,122 @@
+"""`covecast photo`: what it says of a photo, and where it draws the plan; places worked out with cv2.projectPoints."""
+
+import json
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from preview.cli import main
+
+SIZE = (800, 600)
+FOCAL = 700.0
+EYE, AIM = np.array([0.7, 0.3, 1.5]), np.array([2.6, 3.0, 1.1])
+SCENE = """format = 1
+title = "A corner"
+[room]
+size_m = [3.6, 3.0, 2.5]
+[[box]]
+name = "chest"
+corner_m = [2.0, 2.4, 0.0]
+size_m = [0.8, 0.5, 0.7]
+[strip.s]
+volts = 12
+leds_per_m = 60
+leds_per_group = 3
+watts_per_m = 14.4
+[supply.psu]
+volts = 12
+amps = 10
+[[run]]
+name = "line"
+strip = "s"
+path_m = [[0.5, 2.95, 1.8], [3.0, 2.95, 1.8]]
+aim = [0, -1, 0]
+[[feed]]
+from = "psu"
+run = "line"
+cable = { mm2 = 1.5, length_m = 1 }
+"""
+RECT = np.array([[0.8, 0.6], [3.0, 0.6], [3.0, 2.1], [0.8, 2.1]])
+
+
+def seen(places: np.ndarray) -> np.ndarray:
+    forward = (AIM - EYE) / np.linalg.norm(AIM - EYE)
+    right = np.cross(forward, [0, 0, 1.0])
+    right /= np.linalg.norm(right)
+    turn = np.stack([right, np.cross(forward, right), forward])
+    camera = np.array([[FOCAL, 0, SIZE[0] / 2], [0, FOCAL, SIZE[1] / 2], [0, 0, 1]])
+    return cv2.projectPoints(places, cv2.Rodrigues(turn)[0], -turn @ EYE, camera, None)[0].reshape(-1, 2)
+
+
+@pytest.fixture
+def scene(tmp_path: Path) -> Path:
+    Image.new("RGB", SIZE, (90, 90, 90)).save(tmp_path / "room.png")
+    corners = seen(np.stack([RECT[:, 0], np.full(4, 3.0), RECT[:, 1]], axis=1)).tolist()
+    photo = f'\n[photo]\nfile = "room.png"\nsurface = "back"\nrect_m = [0.8, 0.6, 3.0, 2.1]\ncorners_px = {corners}\n'
+    file = tmp_path / "scene.toml"
+    file.write_text(SCENE + photo + "taken_lux = 100\n")
+    return file
+
+
+def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
+    monkeypatch.setattr(sys, "argv", ["covecast", *arguments])
+    try:
+        main()
+    except SystemExit as end:
+        return int(end.code or 0)
+    return 0
+
+
+def coloured(picture: np.ndarray, place: np.ndarray, over: int, under: int) -> bool:
+    """Whether a pixel within two of a place has one channel well over another."""
+    x, y = np.rint(place).astype(int)
+    part = picture[y - 2 : y + 3, x - 2 : x + 3].astype(int)
+    return bool((part[..., over] - part[..., under] > 90).any())
+
+
+def test_lines_lie_on_what_they_stand_for(scene: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    out = tmp_path / "lines.png"
+    assert run(["photo", str(scene), str(out)], monkeypatch) == 0
+    picture = np.asarray(Image.open(out))
+    assert picture.shape == (600, 800, 3)
+    on_run = seen(np.array([[x, 2.95, 1.8] for x in np.linspace(1.0, 2.6, 9)]))
+    assert all(coloured(picture, place, 0, 2) for place in on_run)  # amber
+    on_rect = seen(np.array([[x, 3.0, 2.1] for x in np.linspace(1.3, 2.9, 9)]))
+    assert all(coloured(picture, place, 1, 0) for place in on_rect)  # green
+    on_grid = seen(np.array([[1.5, 3.0, z] for z in (0.75, 1.2, 1.6)]))
+    assert all(coloured(picture, place, 2, 0) for place in on_grid)  # blue
+    on_edge = seen(np.array([[3.6, 3.0, z] for z in np.linspace(0.8, 1.7, 5)]))
+    for x, y in np.rint(on_edge).astype(int):
+        assert picture[y - 2 : y + 3, x - 2 : x + 3].min(axis=2).max() > 150  # white: the room's corner
+    top = seen(np.array([[x, 2.4, 0.7] for x in (2.1, 2.4, 2.7)]))
+    for x, y in np.rint(top).astype(int):
+        assert picture[y - 2 : y + 3, x - 2 : x + 3].min(axis=2).max() > 110  # grey: the chest's front edge
+    assert picture[20, 20].max() < 90  # and nothing where there is nothing
+
+
+def test_json(scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["photo", str(scene), "--json"], monkeypatch) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["camera"]["eye_m"] == pytest.approx(EYE, abs=1e-3)
+    assert found["camera"]["focal_px"] == pytest.approx(FOCAL, rel=1e-3)
+    assert found["size_px"] == [800, 600]
+    assert found["misfit_px"] < 0.01
+
+
+def test_bad_calls(scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    bare = scene.with_name("bare.toml")
+    bare.write_text(SCENE)
+    for arguments, words in (
+        (["photo", str(bare)], "[photo]"),
+        (["photo", str(scene), "lines.jpg"], ".png"),
+        (["photo", str(scene), "nowhere/lines.png"], "nowhere"),
+    ):
+        assert run(arguments, monkeypatch) == 2
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert words in err
+        assert "Traceback" not in err
