@@ -76,8 +76,16 @@ def _version() -> str:
 def stamp_of(scene: Scene, look: Look, wish: Wish) -> str:
     """A digest of everything a look's clip is made of."""
     digest = hashlib.sha256(f"1 {_version()} {look.name} {asdict(wish)}".encode())
-    digest.update(scene.model_dump_json().encode())
-    played = {look.effect} if look in scene.look else {other.effect for other in scene.look}
+    digest.update(scene.model_dump_json(exclude={"look", "programme"}).encode())
+    played = {look.effect}
+    if look not in scene.look:  # the programme: its steps and their looks
+        steps = {step.look for step in scene.programme}
+        parts = [other for other in scene.look if other.name in steps]
+        played = {other.effect for other in parts}
+        for part in (*scene.programme, *parts):
+            digest.update(part.model_dump_json().encode())
+    else:
+        digest.update(look.model_dump_json().encode())
     kit = sorted(Path(effects.__file__).parent.glob("kit/*.py"))
     photo = [Path(scene.folder) / scene.photo.file] if scene.photo is not None else []
     for path in [*(Path(find_effect(name).file) for name in sorted(played)), *kit, *photo]:

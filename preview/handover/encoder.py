@@ -47,7 +47,9 @@ def encoding(
     ]
     command = [program, "-hide_banner", "-nostdin", "-loglevel", "error", "-y", *source, *arguments]
     with tempfile.TemporaryFile() as says:
-        process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=says)
+        process = subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=says, start_new_session=True
+        )
         pipe = process.stdin
         assert pipe is not None
 
