@@ -22,6 +22,7 @@ __all__ = [
     "from_srgb",
     "group_xyz",
     "linear_of_finish",
+    "nearest_white",
     "rgb_of_xyz",
     "to_srgb",
     "white_rgb",
@@ -91,3 +92,24 @@ def white_rgb(kelvin: float) -> Floats:
     """Linear sRGB (3,) of one lumen of Planckian light of that colour temperature."""
     x, y = planckian_xy(kelvin)
     return rgb_of_xyz([x / y, 1.0, (1 - x - y) / y])
+
+
+def nearest_white(xyz: ArrayLike) -> tuple[float, float]:
+    """Colour temperature in kelvin of the Planckian white nearest to a light (3,), and how far off it is: (1667 to 25000, Duv).
+
+    Distance is that of the CIE 1960 uv diagram, without its sign, to 2 mired. (25000.0, 1.0) for no light at all.
+
+    >>> kelvin, off = nearest_white([1.0985, 1.0, 0.3558])
+    >>> round(kelvin, -1), round(off, 3)
+    (2860.0, 0.0)
+    """
+    light = np.asarray(xyz, dtype=np.float64)
+    total = float(light @ [1.0, 15.0, 3.0])
+    if total <= 0:
+        return 25000.0, 1.0
+    kelvin = 1e6 / np.arange(40.0, 602.0, 2.0)
+    x, y = np.moveaxis(planckian_xy(kelvin), -1, 0)
+    under = -2 * x + 12 * y + 3
+    off = np.hypot(4 * x / under - 4 * light[0] / total, 6 * y / under - 6 * light[1] / total)
+    nearest = int(off.argmin())
+    return float(kelvin[nearest]), float(off[nearest])

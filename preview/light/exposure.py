@@ -1,6 +1,7 @@
 """One exposure for a whole look: how bright a picture makes a luminance, and which light it takes for white.
 
-The white balance follows the room's own light half way. What becomes of exposed light is told in `preview.light.printing`.
+The white balance follows what lights the room half way, as far as that is white at all. What becomes of exposed light is told in
+`preview.light.printing`.
 """
 
 from __future__ import annotations
@@ -10,13 +11,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preview.light.colour import Y_OF_RGB
+from preview.light.colour import Y_OF_RGB, nearest_white, white_rgb, xyz_of_rgb
 from preview.scene.layout import Floats
 
-__all__ = ["ADAPTED", "MIDDLE_GREY", "Exposure", "balance_for", "expose"]
+__all__ = ["ADAPTED", "MIDDLE_GREY", "Exposure", "balance_for", "balance_in", "expose"]
 
 ADAPTED = 0.5
-"""How far the picture's white follows the colour of the room's own light: half way, as eyes and cameras in warm light do."""
+"""How far the picture's white follows the colour of white light in the room: half way, as eyes and cameras in warm light do."""
+
+_WHITE_WITHIN = 0.012
+"""Distance from the Planckian locus, in CIE 1960 uv, at which light counts as white to a third; lamps sold as white keep within 0.006."""
 
 MIDDLE_GREY = 0.18
 """Share of display white that a middle grey gives. Common practice of photography: the grey card of 18 %."""
@@ -60,6 +64,16 @@ def balance_for(white: Floats, adapted: float = ADAPTED) -> tuple[float, float, 
     gain = np.maximum(white, 0.05) ** -adapted
     gain /= float(Y_OF_RGB @ (gain * white))
     return float(gain[0]), float(gain[1]), float(gain[2])
+
+
+def balance_in(light: Floats) -> tuple[float, float, float]:
+    """Gains for a room that on average is lit by `light` (3,), linear sRGB of any scale: its own light and the strips' together.
+
+    Eyes take the light of a room for white as far as it looks like the light of some lamp. So the gains are those of the Planckian white
+    nearest to it, weakened by exp(−(Duv/0.012)²): coloured light is shown as it is, and so is what turns a sagging white pink.
+    """
+    kelvin, off = nearest_white(xyz_of_rgb(light))
+    return balance_for(white_rgb(kelvin), ADAPTED * math.exp(-((off / _WHITE_WITHIN) ** 2)))
 
 
 def expose(luminance: Floats, balance: tuple[float, float, float] = (1.0, 1.0, 1.0)) -> Exposure:
