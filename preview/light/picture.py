@@ -18,7 +18,7 @@ from preview.light.atlas import pack
 from preview.light.camera import camera_of
 from preview.light.colour import Y_OF_RGB, rgb_of_xyz, white_rgb, xyz_of_rgb
 from preview.light.emission import lines_of
-from preview.light.exposure import ADAPTED, Exposure, balance_for, expose
+from preview.light.exposure import Exposure, balance_in, expose
 from preview.light.faces import faces_of
 from preview.light.fill import bounce_rgb, mean_reflectance
 from preview.light.finish import draw_tiles, pattern_at
@@ -145,17 +145,14 @@ class Renderer:
     ) -> Exposure:
         """One exposure for all frames (F, G, 3) of a look, from luminances over up to 24 of them.
 
-        With `grey_cd_m2` that luminance becomes middle grey, and the frames only say how far the white follows the room's own light.
+        With `grey_cd_m2` that luminance becomes middle grey, and the frames only say what the room's light takes for white.
         """
         rgb = rgb_of_xyz(group_xyz)
         frames = rgb[None] if rgb.ndim == 2 else rgb
         frames = frames[np.unique(np.linspace(0, len(frames) - 1, min(len(frames), 24)).round().astype(int))]
-        # The eye follows the room's own light as far as that, and not the strips, is what lights the room.
-        ambient, white = self._room(ambient_lux, ambient_k)
-        own = float(ambient @ Y_OF_RGB)
-        strips = float((frames.mean(axis=0) @ Y_OF_RGB) @ self._share) / self._area_m2
-        strips /= 1 - min(self._rho, 0.98)
-        balance = balance_for(white, ADAPTED * (own / (own + strips) if own > 0 else 0.0))
+        ambient, _ = self._room(ambient_lux, ambient_k)
+        strips = (self._share @ frames.mean(axis=0)) / (self._area_m2 * (1 - min(self._rho, 0.98)))
+        balance = balance_in(ambient + strips)
         if grey_cd_m2 is not None:
             return Exposure.of_grey(grey_cd_m2, balance)
         some = self._some

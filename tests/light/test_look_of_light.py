@@ -1,10 +1,12 @@
 """What a client sees: glow against daylight, one exposure for a look, soft highlights, a far end that sags."""
 
+from dataclasses import replace
+
 import colour
 import numpy as np
 import pytest
 
-from preview.light.colour import from_srgb, group_xyz, xyz_of_rgb
+from preview.light.colour import from_srgb, group_xyz, nearest_white, xyz_of_rgb
 from preview.light.lux import reading_at
 from preview.light.picture import Renderer
 from preview.power.network import build
@@ -209,3 +211,47 @@ def test_a_far_end_that_sags_dims_and_turns_towards_pink(tmp_path) -> None:
     assert far_shown < 0.95 * near_shown  # dimmer in the picture, though both ends are bright enough for the shoulder
     (one, _), (other, _) = seen["even"]
     assert other == pytest.approx(one, rel=0.05)
+
+
+def test_white_light_is_taken_for_white_half_way_and_coloured_light_as_it_is(shelf) -> None:
+    """An eye, or a camera, in a room lit by warm white strips alone calls them warm, not orange; blue light stays blue."""
+    _, layout, renderer, _ = shelf
+    white = np.array([0.3127, 0.3290])
+
+    def seen(xy: list[float]) -> tuple[np.ndarray, np.ndarray]:
+        groups = np.tile(colour.xyY_to_XYZ([*xy, 8.0]), (layout.groups, 1))
+        exposure = renderer.exposure(groups, 0.0)
+        balanced = xyz_of_rgb(from_srgb(renderer.picture(groups, exposure, 0.0)[70:85, 40:120] / 255)).mean(axis=(0, 1))
+        plain = replace(exposure, balance=(1.0, 1.0, 1.0))
+        raw = xyz_of_rgb(from_srgb(renderer.picture(groups, plain, 0.0)[70:85, 40:120] / 255)).mean(axis=(0, 1))
+        return colour.XYZ_to_xy(balanced) - white, colour.XYZ_to_xy(raw) - white
+
+    balanced, raw = seen([0.4369, 0.4041])  # 3000 K, planckian_locus.csv
+    assert 0.4 < np.linalg.norm(balanced) / np.linalg.norm(raw) < 0.75
+    for xy in (
+        [0.64, 0.33],
+        [0.15, 0.06],
+        [0.30, 0.60],
+        [0.32, 0.15],
+    ):  # the display's red, green and blue, and magenta
+        balanced, raw = seen(xy)
+        assert balanced == pytest.approx(raw, abs=0.004)
+
+
+def test_a_pinkish_white_stays_pinkish(shelf) -> None:
+    """What sags off the line of lamps is not balanced away: three hundredths in uv beside 3000 K are seen in full."""
+    _, layout, renderer, _ = shelf
+    u, v = 0.250569, 0.347589 - 0.03  # 3000 K (planckian_locus.csv), moved towards pink
+    xy = colour.UCS_uv_to_xy([u, v])
+    groups = np.tile(colour.xyY_to_XYZ([*xy, 8.0]), (layout.groups, 1))
+    assert renderer.exposure(groups, 0.0).balance == pytest.approx((1, 1, 1), abs=0.01)
+
+
+def test_nearest_white_against_colour_science() -> None:
+    for kelvin in (1800, 2700, 3000, 4000, 6500, 10000):
+        for duv in (-0.012, 0.0, 0.009):
+            xy = colour.UCS_uv_to_xy(colour.temperature.CCT_to_uv_Ohno2013([kelvin, duv]))
+            found, off = nearest_white(colour.xyY_to_XYZ([*xy, 5.0]))
+            assert 1e6 / found == pytest.approx(1e6 / kelvin, abs=2)  # mired
+            assert off == pytest.approx(abs(duv), abs=3e-4)
+    assert nearest_white([0.0, 0.0, 0.0]) == (25000.0, 1.0)
