@@ -39,7 +39,7 @@ from preview.light.glare import SPREAD, Glare
 from preview.light.lightmaps import light_maps
 from preview.light.photo import Photograph, load_photo
 from preview.light.pixels import Pixels
-from preview.light.printing import WORKERS, Printer
+from preview.light.printing import FULL, WORKERS, Printer
 from preview.light.room import FACES, Surfaces, boxes_of, surfaces_of
 from preview.light.sighting import Sighting, sight
 from preview.light.transport import Progress
@@ -249,7 +249,7 @@ class PhotoRenderer:
         ambient, _ = self._room(ambient_lux, ambient_k)
         if out is None:
             out = np.empty((self.size[1], self.size[0], 3), np.uint8)
-        light, veil = self._draw(rgb_of_xyz(group_xyz), ambient, np.asarray(exposure.balance) * exposure.scale)
+        light, veil = self._draw(rgb_of_xyz(group_xyz), ambient, np.asarray(exposure.balance) * exposure.scale * FULL)
         self._printer.print(light, self._crossing, veil, out, self._pool)
         out.reshape(-1, 3)[self._outside] = 0
         return out

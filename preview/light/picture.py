@@ -25,7 +25,7 @@ from preview.light.finish import draw_tiles, pattern_at
 from preview.light.glare import SPREAD, Glare
 from preview.light.lightmaps import light_maps
 from preview.light.pixels import pixels_of
-from preview.light.printing import WORKERS, Printer
+from preview.light.printing import FULL, WORKERS, Printer
 from preview.light.room import boxes_of, surfaces_of
 from preview.light.transport import Progress
 from preview.light.view import Hits, look
@@ -212,6 +212,6 @@ def _plain() -> Floats:
 
 
 def _exposed(exposure: Exposure) -> Floats:
-    """(3, 4) from linear sRGB in cd/m² to exposed and balanced linear sRGB and its luminance."""
-    gain = np.diag(np.asarray(exposure.balance) * exposure.scale)
+    """(3, 4) from linear sRGB in cd/m² to exposed and balanced linear sRGB and its luminance, as they are printed."""
+    gain = np.diag(np.asarray(exposure.balance) * exposure.scale * FULL)
     return np.concatenate([gain, (gain @ Y_OF_RGB)[:, None]], axis=1)

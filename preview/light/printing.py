@@ -20,15 +20,22 @@ from preview.light.colour import to_srgb
 from preview.light.pixels import Pixels
 from preview.scene.layout import Floats
 
-__all__ = ["KNEE", "WHITE", "WORKERS", "Printer", "tone"]
+__all__ = ["FULL", "KNEE", "WHITE", "WORKERS", "Printer", "tone"]
 
 KNEE = 0.42
 WHITE = 0.90
 WORKERS = 2
 
-_BAND_PIXELS = 40_000
-_TINY = np.float32(1e-9)
-_KNEE, _ROOM, _BEND = np.float32(KNEE), np.float32(WHITE - KNEE), np.float32(1 / (WHITE - KNEE))
+FULL = 65535.0
+"""Exposed light that is display white: what is printed comes in these units, so that it is its own index into the table."""
+
+_BAND_PIXELS = 20_000
+_PAIR = 2
+"""Rows that share a row of the veil, which is far smoother than that."""
+
+_FULL = np.float32(FULL)
+_TINY = np.float32(1e-9 * FULL)
+_KNEE, _ROOM, _BEND = (np.float32(value) for value in (KNEE * FULL, (WHITE - KNEE) * FULL, 1 / ((WHITE - KNEE) * FULL)))
 
 Matrix = NDArray[np.float32]
 
@@ -67,25 +74,26 @@ class Printer:
         # 255 codes × 256 levels between them; the noise lifts to the next code with the right chance.
         self._table = np.minimum(np.rint(signal * 255 * 256), 255 * 256).astype(np.uint16)
         self._wide_lut = _has_wide_lut(self._table)
-        band = min(height, max(4, _BAND_PIXELS // width))
+        band = min(height, max(4, _BAND_PIXELS // width // _PAIR * _PAIR))
         edges = [*range(0, height, band), height]
         within = np.searchsorted(pixels.crossed, np.asarray(edges) * width)
-        rows = np.clip((np.arange(height) + 0.5) * veil_rows / height - 0.5, 0, veil_rows - 1)
+        pairs = np.arange(0, height, _PAIR) + 0.5 * _PAIR
+        rows = np.clip(pairs * veil_rows / height - 0.5, 0, veil_rows - 1)
         self._bands = []
         for top, end, low, high in zip(edges[:-1], edges[1:], within[:-1], within[1:], strict=True):
-            first = int(rows[top])
-            last = min(int(rows[end - 1]) + 2, veil_rows)
-            between = np.maximum(1 - np.abs(rows[top:end, None] - np.arange(first, last)), 0)
-            self._bands.append(
-                _Band(slice(top, end), slice(int(low), int(high)), slice(first, last), between.astype(np.float32))
-            )
+            own = rows[top // _PAIR : -(-end // _PAIR)]
+            first, last = int(own[0]), min(int(own[-1]) + 2, veil_rows)
+            between = np.maximum(1 - np.abs(own[:, None] - np.arange(first, last)), 0).astype(np.float32)
+            self._bands.append(_Band(slice(top, end), slice(int(low), int(high)), slice(first, last), between))
         self._inside = pixels.crossed - np.repeat(np.asarray(edges[:-1]) * width, np.diff(within))
         self._scratch = tuple(_Scratch(band, width) for _ in range(WORKERS))
 
     def print(
         self, cells: Matrix, crossing: Matrix, veil: Matrix, out: NDArray[np.uint8], pool: Executor
     ) -> NDArray[np.uint8]:
-        """sRGB bytes (h, w, 3) into `out`: exposed light of the cells (height, width, 4), of the crossed pixels (P, 4) and veil."""
+        """sRGB bytes (h, w, 3) into `out`: exposed light, in units of 1/FULL of display white,
+        of the cells (height, width, 4), of the crossed pixels (P, 4) and of the veil.
+        """
         across, put = self._laid_out(crossing, veil)
 
         def share(worker: int) -> None:
@@ -117,13 +125,16 @@ class Printer:
         """Light of one band by channel, (4, rows, w)."""
         pixels, rows = self._pixels, band.rows
         planes = scratch.planes(rows.stop - rows.start)
-        looked = scratch.looked[: planes.shape[1]]
+        looked = scratch.looked(planes.shape[1])
         cv2.remap(cells, pixels.x[rows], pixels.y[rows], cv2.INTER_LINEAR, dst=looked)
         cv2.transpose(looked.reshape(-1, 4), dst=planes.reshape(4, -1))
         np.multiply(planes, pixels.pattern[rows], out=planes)
         if band.crossed.start < band.crossed.stop:
             planes.reshape(4, -1)[:, self._inside[band.crossed]] = put[:, band.crossed]
-        planes += np.matmul(band.between, across[:, band.veil], out=scratch.more(planes.shape[1]))
+        veil = np.matmul(band.between, across[:, band.veil], out=scratch.more(len(band.between)))
+        for row in range(_PAIR):
+            some = planes[:, row::_PAIR]
+            some += veil[:, : some.shape[1]]
         return planes
 
     def _tone(self, planes: Matrix, scratch: _Scratch) -> None:
@@ -133,7 +144,7 @@ class Printer:
         colours = planes[:3]
         most, least, tone, factor = scratch.more(rows)
         np.maximum(y, _TINY, out=y)
-        bends = bool(y.max() > KNEE)
+        bends = bool(y.max() > _KNEE)
         if bends:
             np.subtract(_KNEE, y, out=factor)
             np.minimum(factor, 0, out=factor)
@@ -150,7 +161,7 @@ class Printer:
         np.minimum(np.minimum(colours[0], colours[1], out=least), colours[2], out=least)
         if bends:
             most *= factor
-        if not (least.min() < 0 or most.max() > 1):
+        if not (least.min() < 0 or most.max() > _FULL):
             if bends:
                 colours *= factor
             return
@@ -158,7 +169,7 @@ class Printer:
         np.divide(least, y, out=least)
         np.subtract(1, least, out=least)
         most -= tone
-        np.divide(most, np.subtract(1, tone, out=y), out=most)
+        np.divide(most, np.subtract(_FULL, tone, out=y), out=most)
         np.maximum(most, least, out=most)
         np.maximum(most, 1, out=most)
         # Colour times `factor` is toned; towards grey it is (toned − tone)/most + tone.
@@ -172,11 +183,9 @@ class Printer:
 
     def _bytes(self, colours: Matrix, noise: NDArray[np.uint16], out: NDArray[np.uint8], scratch: _Scratch) -> None:
         rows, width = colours.shape[1:]
-        index = scratch.index[: 3 * rows * width].reshape(3, rows, width)
-        codes = scratch.codes[: 3 * rows * width].reshape(3, rows, width)
-        small = scratch.small[: 3 * rows * width].reshape(3, rows, width)
-        # What rounding leaves outside 0–1 is less than a step of the index, and a cast to whole numbers cuts it off.
-        np.multiply(colours, np.float32(65535), out=index, casting="unsafe")
+        index, codes, small = scratch.whole_numbers(rows)
+        # What rounding leaves outside the table is less than a step of the index, and a cast to whole numbers cuts it off.
+        np.copyto(index, colours, casting="unsafe")
         if self._wide_lut:
             cv2.LUT(index.reshape(-1, width), self._table, dst=codes.reshape(-1, width))
         else:
@@ -195,23 +204,34 @@ class _Band:
 
 
 class _Scratch:
-    """Working space of one thread for one band."""
+    """Working space of one thread for one band: four planes, and a buffer that serves one purpose after another.
+
+    The less memory a band touches, the more of it stays in the core's cache.
+    """
 
     def __init__(self, rows: int, width: int) -> None:
         self._width = width
-        self.looked = np.empty((rows, width, 4), np.float32)
         self._planes = np.empty(4 * rows * width, np.float32)
-        self._more = np.empty(4 * rows * width, np.float32)
-        self.index, self.codes = (np.empty(3 * rows * width, np.uint16) for _ in range(2))
-        self.small = np.empty(3 * rows * width, np.uint8)
+        self._buffer = np.empty(4 * rows * width, np.float32)
+
+    def looked(self, rows: int) -> Matrix:
+        """(rows, w, 4), in the buffer."""
+        return self._buffer[: 4 * rows * self._width].reshape(rows, self._width, 4)
 
     def planes(self, rows: int) -> Matrix:
         """Four planes (4, rows, w)."""
         return self._planes[: 4 * rows * self._width].reshape(4, rows, self._width)
 
     def more(self, rows: int) -> Matrix:
-        """Four other planes (4, rows, w)."""
-        return self._more[: 4 * rows * self._width].reshape(4, rows, self._width)
+        """Four other planes (4, rows, w), in the buffer."""
+        return self._buffer[: 4 * rows * self._width].reshape(4, rows, self._width)
+
+    def whole_numbers(self, rows: int) -> tuple[NDArray[np.uint16], NDArray[np.uint16], NDArray[np.uint8]]:
+        """Two arrays of 16 bits and one of 8, each (3, rows, w), in the buffer."""
+        count, shape = 3 * rows * self._width, (3, rows, self._width)
+        words = self._buffer.view(np.uint16)
+        last = self._buffer.view(np.uint8)[4 * count : 5 * count]
+        return words[:count].reshape(shape), words[count : 2 * count].reshape(shape), last.reshape(shape)
 
 
 def _has_wide_lut(table: NDArray[np.uint16]) -> bool:

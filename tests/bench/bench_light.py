@@ -1,0 +1,239 @@
+"""How fast the pictures are, against a floor measured in the same run: `python tests/bench/bench_light.py [GROUPS ...]`.
+
+The floor is what no way of drawing can leave out: reading the transport once, one look-up of every pixel in the light maps
+(`cv2.remap`, three channels), one look-up of every value in a table of bytes. All work on two threads where the library can.
+
+Rooms: the tea bar of the demo scenes (300 groups), and a hall with shelves and as many runs as it takes (other numbers). Times are the
+middle of many frames, floor and frames in turn, so that a busy machine slows both; `cpu` is process time, all threads together, which other
+programs on the machine change less. First pictures are taken in fresh processes, with an empty cache and with a full one.
+"""
+
+import argparse
+import json
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+BEGAN = time.perf_counter()
+
+SIZE = (1280, 720)
+
+
+def hall(groups: int) -> str:
+    """A scene file: runs of up to 250 groups, one LED a group, 84 a metre, in coves along the walls and under shelves."""
+    runs = max(1, round(groups / 250))
+    count = [groups // runs + (k < groups % runs) for k in range(runs)]
+    length = max(count) / 84
+    wide, deep = max(4.0, length + 1.0), 5.0
+    text = [
+        'format = 1', 'title = "Hall"', '[room]', f"size_m = [{wide:.3f}, {deep}, 3.0]", "ambient_lux = 4",
+        "[viewer]", f"eye_m = [{0.45 * wide:.3f}, -3.5, 1.6]", f"look_m = [{0.5 * wide:.3f}, {deep}, 1.2]", "field_deg = 62",
+        "[strip.s]", "volts = 12", "leds_per_m = 84", "leds_per_group = 1", "watts_per_m = 10",
+        "[channel.c]", "width_mm = 14", "depth_mm = 12", 'cover = "opal"', "transmission = 0.6", "spread_mm = 8",
+    ]  # fmt: skip
+    for k, groups_of_run in enumerate(count):
+        row, column = k % 6, k // 6
+        z, y = 0.35 + 0.45 * row, deep - 0.02 - 0.5 * column
+        text += [
+            f"[supply.u{k}]", "volts = 12", "amps = 60",
+            "[[run]]", f'name = "run {k}"', 'strip = "s"', 'channel = "c"', "aim = [0, 0, -1]",
+            f"path_m = [[0.5, {y - 0.12:.3f}, {z:.3f}], [{0.5 + groups_of_run / 84:.4f}, {y - 0.12:.3f}, {z:.3f}]]",
+            "[[feed]]", f'from = "u{k}"', f'run = "run {k}"', "at_m = 0", "cable = { mm2 = 2.5, length_m = 1.0 }",
+            "[[box]]", f'name = "shelf {k}"', f"corner_m = [0.4, {y - 0.25:.3f}, {z + 0.013:.3f}]",
+            f"size_m = [{length + 0.2:.3f}, 0.27, 0.03]",
+        ]  # fmt: skip
+    text += ["[[box]]", 'name = "bench"', f"corner_m = [{0.3 * wide:.3f}, 1.2, 0]", "size_m = [1.6, 0.6, 0.45]"]
+    text += ["[[look]]", 'name = "river"', 'effect = "millrace"', "seconds = 12", "level = 0.6"]
+    return "\n".join(text) + "\n"
+
+
+def scene_of(groups: int, folder: Path) -> str:
+    if groups == 300:
+        return "tea_bar"
+    file = folder / f"hall{groups}.toml"
+    file.write_text(hall(groups))
+    return str(file)
+
+
+def first_picture(name: str) -> None:
+    """What a fresh process does until the first picture is there, meter included; prints seconds."""
+    from preview.commands.options import load
+
+    scene = load(name)
+    imported = time.perf_counter()
+    frame = Frame(scene)
+    frame.picture(frame.meter(0.0))
+    now = time.perf_counter()
+    print(json.dumps({"process": now - BEGAN, "room": now - imported, "cpu": time.process_time()}))
+
+
+class Frame:
+    """One scene and everything that its frames need."""
+
+    def __init__(self, scene) -> None:
+        from preview.light.picture import Renderer
+        from preview.looks.drives import place_of
+        from preview.looks.library import looks_of, ready_look
+        from preview.power.network import build
+        from preview.scene.layout import lay_out
+
+        self.scene, self.layout = scene, lay_out(scene)
+        looks = looks_of(scene)
+        self.look = next((look for look in looks if look.effect == "millrace"), looks[0])
+        self.ready = ready_look(scene, self.look)
+        self.place = place_of(scene, self.layout)
+        self.network = build(scene, self.layout)
+        self.volts = None
+        self.renderer = Renderer(scene, self.layout, SIZE)
+        times = self.look.seconds * (0.5 + __import__("numpy").arange(6)) / 6
+        self.exposure = self.renderer.exposure(__import__("numpy").stack([self.meter(t) for t in times]))
+
+    def meter(self, time_s: float):
+        """Light of every group (G, 3) in lumen at one moment, through the network, with the figures that the window shows."""
+        import numpy as np
+
+        from preview.light.colour import group_xyz
+        from preview.looks.drives import drive_from_light, look_light
+        from preview.power.shift import dimming, steps
+        from preview.power.solve import solve
+        from preview.power.strip import light_fraction
+
+        codes = drive_from_light(self.layout, look_light(self.ready, self.place, np.array([time_s])), self.look.level)
+        state = solve(self.network, codes, self.volts)
+        self.volts = state.group_v
+        g = light_fraction(self.layout, state.group_v)
+        dimming(self.layout, codes, g).max(), steps(self.layout, codes, g).max(), state.group_v.min(), state.supply_a
+        return group_xyz(self.layout, codes, g)[0]
+
+    def picture(self, xyz, out=None):
+        return self.renderer.picture(xyz, self.exposure, out=out)
+
+
+def opened(name: str, cache: str) -> dict:
+    done = subprocess.run(
+        [sys.executable, __file__, "--first", name], capture_output=True, text=True, check=True,
+        env={**os.environ, "XDG_CACHE_HOME": cache},
+    )  # fmt: skip
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def in_turn(jobs: dict, rounds: int) -> dict:
+    """Middle wall time and mean process time, in ms, of each job; all jobs one after another, so many times."""
+    import numpy as np
+
+    wall, cpu = {name: [] for name in jobs}, {name: [] for name in jobs}
+    for _ in range(rounds + 2):
+        for name, job in jobs.items():
+            began, used = time.perf_counter(), time.process_time()
+            job()
+            wall[name].append(time.perf_counter() - began)
+            cpu[name].append(time.process_time() - used)
+    return {
+        name: (1000 * np.median(wall[name][2:]), 1000 * min(wall[name][2:]), 1000 * np.mean(cpu[name][2:]))
+        for name in jobs
+    }
+
+
+def frames(name: str, rounds: int) -> None:
+    import cv2
+    import numpy as np
+
+    from preview.commands.options import load
+
+    frame = Frame(load(name))
+    renderer = frame.renderer
+    width, height = SIZE
+    out = np.empty((height, width, 3), np.uint8)
+    times = np.linspace(0, frame.look.seconds * 0.9, 24)
+    clock = iter(np.tile(times, rounds + 50))
+    many = np.stack([frame.meter(t) for t in times])
+    transport = renderer.maps.transport
+    flux = np.random.default_rng(1).random((frame.layout.groups, 4), np.float32)
+    cells = np.random.default_rng(2).random((*renderer._cells, 3), np.float32)
+    looked = np.empty((height, width, 3), np.float32)
+    index = np.empty((height, width * 3), np.uint16)
+    table = np.sqrt(np.linspace(0, 255**2, 65536)).astype(np.uint8)
+
+    def to_bytes() -> None:
+        np.multiply(looked.reshape(height, -1), np.float32(65535), out=index, casting="unsafe")
+        try:
+            cv2.LUT(index, table)
+        except cv2.error:  # OpenCV 4 looks no 16-bit values up
+            np.take(table, index)
+
+    jobs = {
+        "transport": lambda: transport.light(flux, None, renderer._pool),
+        "look-up": lambda: cv2.remap(cells, renderer._pixels.x, renderer._pixels.y, cv2.INTER_LINEAR, dst=looked),
+        "table": to_bytes,
+        "meter": lambda: frame.meter(next(clock)),
+        "picture": lambda: frame.picture(many[0], out),
+        "whole frame": lambda: frame.picture(frame.meter(next(clock)), out),
+    }
+    found = in_turn(jobs, rounds)
+    floor = {"floor": tuple(sum(found[part][k] for part in ("transport", "look-up", "table")) for k in range(3))}
+    print(f"  {'a frame, ms':<14}{'middle':>8}{'least':>8}{'cpu':>8}")
+    for part, (middle, least, cpu) in {**found, **floor}.items():
+        print(f"  {part:<14}{middle:>8.2f}{least:>8.2f}{cpu:>8.2f}")
+    ratio = [found["whole frame"][k] / floor["floor"][k] for k in range(3)]
+    print(
+        f"  whole frame over floor: middle {ratio[0]:.2f}, least {ratio[1]:.2f}, cpu {ratio[2]:.2f} (at most 2 asked)"
+    )
+    print(
+        f"  whole frames a second: {1000 / found['whole frame'][0]:.0f} (middle), {1000 / found['whole frame'][1]:.0f} (least)"
+    )
+    matrix = {
+        "one": lambda: [renderer._laid.light(flux, None, renderer._pool) for _ in range(24)],
+        "many": lambda: renderer._laid.light(np.tile(flux, (1, 24)), None, renderer._pool),
+        "pictures one": lambda: [frame.picture(xyz, out) for xyz in many],
+        "pictures many": lambda: [None for _ in renderer.pictures(many, frame.exposure)],
+    }
+    batch = in_turn(matrix, max(3, rounds // 8))
+    print(
+        f"  24 frames together, times as fast a frame: transport {batch['one'][0] / batch['many'][0]:.1f} "
+        f"(cpu {batch['one'][2] / batch['many'][2]:.1f}), whole pictures {batch['pictures one'][0] / batch['pictures many'][0]:.2f} "
+        f"(cpu {batch['pictures one'][2] / batch['pictures many'][2]:.2f}), {24000 / batch['pictures many'][0]:.0f} pictures a second"
+    )
+    print(
+        f"  transport {transport.bytes / 1e6:.0f} MB, peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
+    )
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("groups", type=int, nargs="*", default=[300, 1000])
+    asked.add_argument("--rounds", type=int, default=60)
+    asked.add_argument("--first", help=argparse.SUPPRESS)
+    asked.add_argument("--frames", help=argparse.SUPPRESS)
+    given = asked.parse_args()
+    if given.first:
+        first_picture(given.first)
+        return
+    if given.frames:
+        frames(given.frames, given.rounds)
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        for groups in given.groups:
+            name = scene_of(groups, Path(folder))
+            print(
+                f"{groups} groups, {SIZE[0]}x{SIZE[1]}; machine load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores",
+                flush=True,
+            )
+            cold = opened(name, folder)
+            known = min((opened(name, folder) for _ in range(3)), key=lambda took: took["process"])
+            for kind, took in (("cold", cold), ("from the cache", known)):
+                print(
+                    f"  first picture {kind}: {took['room']:.2f} s, {took['process']:.2f} s from the start of the program, "
+                    f"cpu {took['cpu']:.2f} s"
+                )
+            subprocess.run(  # in a process of its own, so that its peak of memory is its own
+                [sys.executable, __file__, "--frames", name, "--rounds", str(given.rounds)], check=True,
+                env={**os.environ, "XDG_CACHE_HOME": folder},
+            )  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
