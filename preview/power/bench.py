@@ -38,6 +38,9 @@ MOST_BYTES = 1_000_000
 SLACK_V = 0.05
 """By so much the end that is not fed may read above the one that is: two readings of one meter."""
 
+RATED = 0.6
+"""Some reading must reach this share of the rated volts: the rated current is told there."""
+
 WILD = 20.0
 """So many times the label's current is no strip of that label."""
 
@@ -92,6 +95,12 @@ def read_bench(path: Path, strip: Strip) -> list[Reading]:
         raise SceneFaults(str(path), faults)
     if not FEWEST <= count <= MOST:
         raise CovecastError(f"{path}: expected {FEWEST} to {MOST} readings, found {count or 'none'}")
+    highest = max(max(reading.near_v, reading.far_v) for reading in found)
+    if highest < RATED * strip.volts:
+        raise CovecastError(
+            f"{path}: expected a reading near the strip's rated {strip.volts:g} V, found {highest:g} V at the most: "
+            "it looks like another strip, or volts in another unit"
+        )
     return found
 
 
