@@ -208,7 +208,10 @@ def _stage(plan: Scene, size: tuple[int, int]) -> Stage:
     from preview.handover.frames import stage_of
 
     with progress_bar("Lighting the room", 100) as lit:
-        return stage_of(plan, size, lambda share: lit(round(100 * share)))
+        stage = stage_of(plan, size, lambda share: lit(round(100 * share)))
+    for note in stage.renderer.notes:
+        click.echo(note, err=True)
+    return stage
 
 
 def _write_one(plan: Scene, out: str, target: Target, look_name: str | None, at_s: float | None, wish: Wish) -> None:

@@ -137,7 +137,8 @@ def _flicker(scene: Scene) -> Iterator[Finding]:
 
 def _flashes(scene: Scene, progress: Progress) -> list[tuple[str, Flashes]]:
     """The flashes of every look as it loops, in the drawn room from the viewer's eye."""
-    stage = stage_of(scene, EYES_SIZE, lambda share: progress(0.2 * share))
+    drawn = scene.model_copy(update={"photo": None})  # a photo has another field, and may have bars beside it
+    stage = stage_of(drawn, EYES_SIZE, lambda share: progress(0.2 * share))
     rate = min(EYES_FPS, scene.assume.data_frames_per_s)
     found = []
     for number, look in enumerate(scene.look):
