@@ -51,8 +51,8 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     fill = kit.ease(age / 3.2)
     melts_s = _grow_s(dials) + dials["hold_s"] + 0.55 * dials["melt_s"] * (1.0 - crystal)
     left = 1.0 - kit.ease((t - melts_s) / (0.45 * dials["melt_s"]))
-    twinkle = 0.93 + 0.07 * kit.noise(seed + 4, x / 0.12, kit.Wrapped(t * 6.0 / period, 6))
-    ice = np.clip(fill * (0.24 + 0.50 * crystal) * twinkle + 0.72 * front, 0.0, 1.0) * left
+    glitter = 0.93 + 0.07 * kit.noise(seed + 4, x / 0.12, kit.Wrapped(t * 6.0 / period, 6))
+    ice = np.clip(fill * (0.24 + 0.50 * crystal) * glitter + 0.72 * front, 0.0, 1.0) * left
     night = 0.24 + 0.07 * kit.noise(seed + 5, x / 1.1)
     return kit.paint(
         (kit.felt(ice), kit.white(place, dials["ice_k"])),

@@ -13,7 +13,7 @@ MOOD = "festive"
 DIALS = (
     kit.part_dial("birds", 5, "how many", 1, 12),
     kit.Dial("speed_m_per_s", "m/s", 0.05, 2, 0.8, "how fast the flock flies, half way between its turns"),
-    kit.Dial("flock_m", "m", 0.1, 10, 2.6, "length that the flock spreads over"),
+    kit.Dial("flock_m", "m", 0.1, 10, 2.9, "length that the flock spreads over"),
     kit.Dial("tail_m", "m", 0.02, 5, 0.6, "length of a tail at full speed"),
     kit.kelvin_dial("bird_k", 2500, "a bird"),
     kit.part_dial("sky", 0.24, "how bright the evening sky behind them is felt"),
@@ -42,7 +42,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         late = (bird + 0.2 + 0.6 * kit.uniform(seed, bird, 0)) / birds  # its place in the flock, 0..1
         pace = 0.8 + 0.5 * kit.uniform(seed, bird, 1)
         own = kit.noise(seed + 17 * bird + 5, loop.clock(at_s, float(3.2 * pace)))
-        return np.asarray(middle(at_s, float(late)) + spread * (0.34 * own + 0.75 * (late - 0.5)), dtype=np.float64)
+        return np.asarray(middle(at_s, float(late)) + spread * (0.2 * own + 0.75 * (late - 0.5)), dtype=np.float64)
 
     dark = np.ones((t.shape[0], place.groups))
     step_s = 0.05

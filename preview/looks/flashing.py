@@ -12,8 +12,9 @@ where the definition's older form, (R − G − B)·320 > 20, begins to count it
 
 The picture is looked at in directions 10°/24 apart, each at one pixel, so that what alternates within a cell does not average out. A field
 is a square of 11.25°, moved in steps of 1.25°: every field of 10° lies within one of them. Two counts are made, and the larger stands: of
-places, more than the area of which change that often; and of changes of more than the area within a sixth of a second, wherever in the
-field they are. Both are at least as strict as the definition.
+places, more than the area of which change that often; and of the field as a whole, where within a sixth of a second more than that area
+has gone up than down, or down than up: lights that take turns in one field are one flashing field, a pattern that only moves through it is
+not. The first is the definition; the second goes beyond it.
 
 Leaves out: the allowance for fine balanced patterns (squares under 0.1°), regular patterns that stand still, sound, a viewer who goes
 closer, and how sensitive a person is. It is a measure for planning, no medical advice and no certificate.
@@ -252,7 +253,7 @@ class _Tally:
             self._keep(changes, field)
 
     def _fields(self, up: Mask, down: Mask, slot: int) -> None:
-        """Changes of more than the area at about the same time; what has made one change makes no other."""
+        """Changes of the field as a whole: more of it up than down, or down than up. What has made one change makes no other."""
         ring = self.second + 1
         now = self.frame % ring
         before = (self.frame - 1) % ring
@@ -263,9 +264,9 @@ class _Tally:
         since = np.maximum(np.maximum(self.frame - self.together, self.last_event), self.frame - self.second)
         every = np.arange(since.size)
         gone = self.area[:, now] - self.area[:, since % ring, every]
-        enough = gone > _AREA_SR
-        way = np.where(self.next_way >= 0, self.next_way, np.where(gone[1] > gone[0], 1, 0))
-        happens = enough[way, every]
+        more_up = gone[0] - gone[1]
+        way = np.where(self.next_way >= 0, self.next_way, np.where(more_up < 0, 1, 0))
+        happens = np.where(way == 0, more_up, -more_up) > _AREA_SR
         self.next_way = np.where(happens, 1 - way, self.next_way)
         self.last_event = np.where(happens, self.frame, self.last_event)
         self.events += happens

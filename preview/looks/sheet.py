@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from types import MappingProxyType
 
 import numpy as np
@@ -18,7 +18,7 @@ from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 from preview.scene.model import Look
 
-__all__ = ["strip_sheet"]
+__all__ = ["strip_frames", "strip_sheet"]
 
 SECONDS = 20.0
 _TILE, _GAP, _TITLE, _ACROSS = (300, 168), 12, 22, 4
@@ -54,15 +54,27 @@ def _run(group_m: float, length_m: float, height_m: float) -> Place:
     return place
 
 
+def strip_frames(effect: Effect, seconds: float, frames_per_s: float) -> Iterator[NDArray[np.uint8]]:
+    """Pictures (36, 64, 3) sRGB of an effect at its defaults on a strip that fills the view: what `flashes_of` is asked of a new script."""
+    times = np.arange(round(seconds * frames_per_s)) / frames_per_s
+    for row in _pixels(effect, Place.straight(3.2, 0.05), times):
+        yield np.broadcast_to(row, (36, *row.shape))
+
+
 def _strip(effect: Effect, place: Place, width: int) -> Image.Image:
-    look = Look(name=effect.name, effect=effect.name, seconds=SECONDS)
+    pixels = _pixels(effect, place, np.arange(_TILE[1]) * (SECONDS / _TILE[1]))
+    return Image.fromarray(pixels).resize((width, _TILE[1]), Image.Resampling.BICUBIC)
+
+
+def _pixels(effect: Effect, place: Place, times_s: Floats) -> NDArray[np.uint8]:
+    """sRGB (F, G, 3) of an effect at its defaults, highlights rolled off as in a picture."""
+    look = Look(name=effect.name, effect=effect.name, seconds=max(SECONDS, float(times_s[-1])))
     ready = Ready(look=look, effect=effect, dials=MappingProxyType(effect.defaults()), seed=0)
-    light = look_light(ready, place, np.arange(_TILE[1]) * (SECONDS / _TILE[1]))
+    light = look_light(ready, place, times_s)
     xyz: Floats = np.einsum("fgc,gcx->fgx", light, place.primaries) / place.primaries[:, :, 1].sum(axis=1)[:, None]
     rgb = rgb_of_xyz(1.6 * xyz)
     luminance = 1.6 * xyz[:, :, 1:2]
     lowest = rgb.min(axis=2, keepdims=True)
     within = np.where(lowest < 0, luminance / np.maximum(luminance - lowest, 1e-12), 1.0)
     rgb = 1.0 - np.exp(-1.5 * (luminance + within * (rgb - luminance)))
-    pixels = np.floor(255 * to_srgb(rgb) + 0.5).astype(np.uint8)
-    return Image.fromarray(pixels).resize((width, _TILE[1]), Image.Resampling.BICUBIC)
+    return np.asarray(np.floor(255 * to_srgb(rgb) + 0.5), dtype=np.uint8)

@@ -59,7 +59,9 @@ from pathlib import Path
 import numpy as np
 
 from effects import kit
+from preview.looks.flashing import flashes_of
 from preview.looks.library import load_script
+from preview.looks.sheet import strip_frames
 
 EFFECT = load_script(Path(__file__).with_name("{name}.py"))
 PLACE = kit.Place.straight(3.0, 0.1, runs=2)
@@ -89,6 +91,11 @@ def test_it_repeats_after_its_period():
     period = EFFECT.period_s(EFFECT.defaults() | dials)
     if period is not None:
         np.testing.assert_allclose(light([1.0], **dials), light([1.0 + period], **dials), atol=1e-6)
+
+
+def test_it_is_kind_to_the_eyes():
+    """Not more than three flashes in any second, general or red (WCAG 2.2), even where the strip fills the view."""
+    assert flashes_of(strip_frames(EFFECT, 20.0, 25.0), 25.0).within(3.0)
 '''
 
 

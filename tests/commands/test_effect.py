@@ -98,7 +98,7 @@ def test_new_writes_a_script_that_runs_and_its_test(own: Path) -> None:
         cwd=own,
     )
     assert done.returncode == 0, done.stdout
-    assert "3 passed" in done.stdout
+    assert "4 passed" in done.stdout
 
 
 def test_new_overwrites_nothing(own: Path) -> None:

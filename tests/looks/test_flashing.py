@@ -141,6 +141,18 @@ def test_places_that_take_turns_are_one_flashing_field() -> None:
     assert flashes_of(frames(), 32).general_per_s >= 4
 
 
+def test_a_pattern_that_moves_through_flashes_as_often_as_its_stripes_pass() -> None:
+    """Stripes of 4° that go by once a second at every place: one flash a second, though somewhere in the field edges pass all the time."""
+
+    def frames() -> Iterator[Pixels]:
+        x = np.arange(64) / 64 * 15  # 60° of 15 stripes and as many gaps
+        for k in range(90):
+            stripes = np.where((x - k / 30) % 1 < 0.5, 255, 0).astype(np.uint8)
+            yield np.broadcast_to(stripes[None, :, None], (36, 64, 3))
+
+    assert 1 <= flashes_of(frames(), 30).general_per_s <= 1.5
+
+
 def test_a_slow_breath_is_no_flashing_and_a_quick_one_is() -> None:
     def breath(hertz: float) -> Iterator[Pixels]:
         for k in range(100):

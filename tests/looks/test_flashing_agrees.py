@@ -48,7 +48,7 @@ def left_half() -> Iterator[Pixels]:
         yield picture
 
 
-def twinkle() -> Iterator[Pixels]:
+def small_lights() -> Iterator[Pixels]:
     """Small lights in the dark, each on for half of every second or so, none with its neighbour."""
     rng = np.random.default_rng(6)
     rate, phase = rng.uniform(0.6, 1.1, 60), rng.uniform(0, 1, 60)
@@ -81,7 +81,7 @@ CLIPS: dict[str, Callable[[], Iterator[Pixels]]] = {
     "a breath, 1 Hz": sine(1, 10, 240),
     "a throb, 5 Hz": sine(5, 10, 240),
     "the left half, 5 Hz": left_half,
-    "small lights": twinkle,
+    "small lights": small_lights,
     "swallows in the reading corner": look("swallows", "reading_corner"),
     "tin_roof in the gallery": look("tin_roof", "gallery_hall"),
 }

@@ -11,6 +11,7 @@ import pytest
 import effects
 from preview.handover.frames import Stage, film_of, stage_of
 from preview.looks.flashing import Flashes, flashes_of
+from preview.looks.sheet import strip_frames
 from preview.scene.model import Look
 from preview.scene.read import read_scene
 
@@ -73,3 +74,8 @@ def test_a_flashing_script_is_found_out(stage: Stage) -> None:
     times = np.arange(0, 6, 0.25)
     pictures = (film.picture(float(time)) for time in times)
     assert not flashes_of(pictures, 16, stage.scene.viewer.field_deg).within(3.0)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_kind_to_the_eyes_where_the_strip_fills_the_view(name: str) -> None:
+    assert flashes_of(strip_frames(effects.load(name), 12.0, 25.0), 25.0).within(3.0)
