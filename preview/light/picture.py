@@ -35,7 +35,7 @@ from preview.scene.model import Scene
 __all__ = ["Renderer"]
 
 _COVER_REFLECTANCE = 0.45  # an unlit cover in the room's light; common practice, no source
-_BLOCK_BYTES = 60_000_000
+_BLOCK_BYTES = 30_000_000
 """Working space for frames that are worked out together."""
 
 Matrix = NDArray[np.float32]
@@ -110,15 +110,17 @@ class Renderer:
         evenly = np.pad(even, idle[1:]).astype(np.float32)
         widen = np.pad(by_channel, ((0, 1), (0, 0))).astype(np.float32)
         many = int(np.clip(_BLOCK_BYTES / (16 * sum(self._laid.gather.shape)), 1, len(flux_rgb)))
-        cells, lit = np.empty_like(self._finish), np.empty_like(self._finish)
+        cells = np.empty_like(self._finish)
         for first in range(0, len(flux_rgb), many):
             part = np.s_[first : first + many]
             light = self._laid.light(
                 flux[:, part].reshape(len(flux), -1), self.maps.shade[:, None] * evenly[part].ravel(), self._pool
             )
             for k, own in enumerate(even[part]):
-                np.multiply(light[:, 4 * k : 4 * k + 4], self._finish, out=lit)
-                np.matmul(lit, widen, out=cells)
+                lit = (
+                    np.ascontiguousarray(light.view(np.complex128)[:, k]).view(np.float32).reshape(-1, 4)
+                )  # four by four
+                np.matmul(np.multiply(lit, self._finish, out=lit), widen, out=cells)
                 unlit = own * (_COVER_REFLECTANCE / np.pi)
                 yield (
                     cells.reshape(*self._cells, 4),

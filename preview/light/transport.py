@@ -40,6 +40,8 @@ _CHUNK_PAIRS = 600_000
 _PIECE = 450_000
 """Multiplications in a piece of a product."""
 
+_WIDE = 16
+
 Matrix = NDArray[np.float32]
 
 
@@ -121,7 +123,7 @@ class Transport:
             for matrix, own, out in these:
                 np.matmul(matrix, own, out=out)
 
-        if pool is None:
+        if pool is None or columns > _WIDE:
             work(jobs)
         else:
             list(pool.map(work, (jobs[::2], jobs[1::2])))
@@ -137,8 +139,11 @@ def _narrow(matrix: sparse.csr_array) -> sparse.csr_array:
 
 
 def _jobs(matrix: Matrix, flux: Matrix, parts: Matrix, row: int) -> list[tuple[Matrix, Matrix, Matrix]]:
-    """A product cut into pieces for which BLAS starts no threads of its own: those would wait for one another at every piece."""
-    step = max(16, _PIECE // max(1, flux.size))
+    """A product cut into pieces for which BLAS starts no threads of its own: those would wait for one another at every piece.
+
+    Where there are many columns BLAS does better with all of it.
+    """
+    step = max(16, _PIECE // max(1, flux.size)) if flux.shape[1] <= _WIDE else max(1, len(matrix))
     return [
         (matrix[k : k + step], flux, parts[row + k : row + min(k + step, len(matrix))])
         for k in range(0, len(matrix), step)
