@@ -17,7 +17,7 @@ from preview.looks.drives import LightCaution
 from preview.scene.model import Scene
 from preview.window.canvas import Canvas
 from preview.window.desk import Desk
-from preview.window.display import open_display
+from preview.window.display import icon, open_display
 from preview.window.figures import Plan, open_plan
 from preview.window.framing import picture_size
 from preview.window.hands import Hands
@@ -71,6 +71,7 @@ class Window:
         self.timing = Timing()
         self.window = pygame.Window(f"{plan.scene.title} – covecast", size, resizable=True)
         self.window.minimum_size = SMALLEST
+        self.window.set_icon(icon())
         self._read = read
         self._watch = Watch(file if read else None, scripts_of(plan.scene, session.looks))
         self._watched_s = self._stepped_s = time.monotonic()
@@ -79,15 +80,17 @@ class Window:
         self._panel = self.desk.panel
         self._is_full = False
         self._pointer_shown = True
-        self._due_s = 0.0
+        self._hurry = False
 
     def run(self, frames: int | None = None) -> None:
         """Show the window until it is closed, or until so many pictures have been shown as quickly as they can be made."""
+        self._hurry = frames is not None
         self.desk.start()
         try:
             while not self.desk.closing:
                 self._take_events()
-                self._pass_time(hurry=frames is not None)
+                self.desk.check()
+                self._pass_time()
                 self._look_at_files()
                 self._ask()
                 self._draw()
@@ -127,11 +130,11 @@ class Window:
             return TICK_S
         return min(session.until_next_s, TICK_S)
 
-    def _pass_time(self, hurry: bool) -> None:
+    def _pass_time(self) -> None:
         now = time.monotonic()
         step_s, self._stepped_s = min(now - self._stepped_s, MOST_STEP_S), now
         session, painter = self.desk.session, self.desk.painter
-        if hurry:  # the next frame as soon as the last one is there: for the benchmark
+        if self._hurry:  # the next frame as soon as the last one is there: for the benchmark
             if painter.is_up_to_date and painter.shown.picture is not None:
                 session.step(1 / session.frames_per_s)
         elif painter.laid_out >= 1:
@@ -153,9 +156,10 @@ class Window:
         wanted = picture_size(desk.panel.at.room[2:])
         if wanted != self._picture_size and time.monotonic() - self._resized_s >= SETTLE_S:
             self._picture_size = wanted
-        desk.painter.ask(desk.session.request(self._picture_size))
+        ahead = 0 if self._hurry else desk.ahead
+        desk.painter.ask(desk.session.request(self._picture_size, ahead))
         if desk.painter.laid_out >= 1 and not self.hands.dragged:
-            desk.surveyor.ask(desk.session.look, desk.session.level)
+            desk.surveyor.ask(desk.session.look, desk.session.level, desk.session.ambient_lux)
 
     # What goes out ----------------------------------------------------------------------------------------------
 

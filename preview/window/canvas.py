@@ -47,17 +47,17 @@ class Canvas:
         """What was drawn is gone."""
         self._room_key = None
 
-    def draw(self, surface: pygame.Surface, desk: Desk, hold: bool = True) -> bool:
-        """Bring the surface up to date; whether anything was drawn. Without `hold` the figures are those of this very moment."""
+    def draw(self, surface: pygame.Surface, desk: Desk) -> bool:
+        """Bring the surface up to date; whether anything was drawn."""
         began = time.perf_counter()
-        shown = desk.painter.take()
-        number = (id(desk.painter), shown.number)
-        if number != self._number:
+        number = (id(desk.painter), desk.painter.shown.number)
+        if number != self._number and not desk.is_early(desk.painter.shown.moment):
+            shown = desk.painter.take()
             self._number = number
             if shown.picture is not None:
                 self._pixels = shown.picture
                 self.pictures += 1
-            self._hold(desk, shown.moment, hold)
+            self._hold(desk, shown.moment)
         drawn = self._room(surface, desk)
         middle = time.perf_counter()
         drawn |= desk.panel.draw(surface, desk.reading())
@@ -69,15 +69,15 @@ class Canvas:
         self.parts_s[part].append(seconds)
         del self.parts_s[part][:-600]
 
-    def _hold(self, desk: Desk, moment: Moment | None, hold: bool) -> None:
+    def _hold(self, desk: Desk, moment: Moment | None) -> None:
         now = time.monotonic()
-        if moment is not None and (not hold or not desk.session.playing or now - self._held_s >= HOLD_S):
+        if moment is not None and (not desk.session.playing or now - self._held_s >= HOLD_S):
             desk.moment, self._held_s = moment, now
 
     def _room(self, surface: pygame.Surface, desk: Desk) -> bool:
         """The room and everything over it, if anything of it has changed."""
         session, painter = desk.session, desk.painter
-        page = session.page, desk.scroll, session.page and desk.survey
+        page = session.page, desk.scroll, session.page and (id(desk.survey), id(desk.flashes))
         over = session.marks, session.drop, desk.pointed, desk.trouble, painter.laid_out, id(desk.moment)
         key = (self._number, page, over, desk.panel.at.room, id(desk.panel))
         if key == self._room_key:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 import numpy as np
 
 from preview.light.drawing import camera_of_scene
+from preview.looks.flashing import Flashes
 from preview.power.cap import Cap
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
@@ -72,6 +73,12 @@ class Desk:
         self.painter.stop()
         self.surveyor.stop()
 
+    def check(self) -> None:
+        """Raise what has ended one of the threads, if anything has."""
+        failure = self.painter.failure or self.surveyor.failure
+        if failure is not None:
+            raise failure
+
     # What is known ----------------------------------------------------------------------------------------------
 
     @property
@@ -85,12 +92,31 @@ class Desk:
         return self.surveyor.surveys.get(self.session.look)
 
     @property
+    def flashes(self) -> Flashes | None:
+        """Flashes of the look that is shown, once they are counted for its level and the light in the room."""
+        found = self.surveyor.glimpses.get(self.session.look)
+        now = self.session.level, self.session.ambient_lux
+        return found.flashes if found is not None and (found.level, found.ambient_lux) == now else None
+
+    @property
     def trouble(self) -> str:
         """What is wrong, in words, or nothing: with the scene file, with a script, with what a script gives."""
         found = self.scene_fault or self.painter.shown.trouble
         if not found and self.survey is not None:
             found = self.survey.trouble
         return found or self.caution
+
+    @property
+    def ahead(self) -> int:
+        """How many frames ahead a picture is asked for: one while the look plays, so that it is there when it is due."""
+        return 1 if self.session.playing and self.painter.laid_out >= 1 else 0
+
+    def is_early(self, moment: Moment | None) -> bool:
+        """Whether a moment is the next one of what is being played, and not yet due."""
+        if moment is None or not self.ahead or self.session.frames < 3:
+            return False
+        request = moment.request
+        return request == self.session.request(request.size, 1)
 
     @property
     def pointed(self) -> int | None:
@@ -107,6 +133,7 @@ class Desk:
             cap=self.cap,
             cap_any=self.surveyor.cap_any,
             cap_known=self.session.look in self.surveyor.caps,
+            flashes=self.flashes,
             focus=self.focus,
             first_supply=self.first_supply,
         )
@@ -184,7 +211,7 @@ class Desk:
         if self.session.page and act in ("level +13", "level -13"):
             self.scroll_page(3 if act == "level -13" else -3)
         elif act == "enter":
-            if self.focus in ("breaks", "assumed", "keys"):
+            if self.focus in ("breaks", "flashes", "assumed", "keys"):
                 self.act(f"page {self.focus}")
             elif self.focus in ("play", "drop", "marks"):
                 self.act(self.focus)
@@ -193,7 +220,7 @@ class Desk:
 
     def click_act(self, name: str) -> None:
         """Do what a click on a control means."""
-        if name in ("keys", "assumed", "breaks"):
+        if name in ("keys", "assumed", "breaks", "flashes"):
             self.act(f"page {name}")
         elif name == "cap":
             self.act("level cap")

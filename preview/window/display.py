@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 import sys
 
+import numpy as np
 import pygame
 
 from preview.scene.faults import CovecastError
+from preview.window.palette import GROUND
 
-__all__ = ["NoDisplay", "open_display"]
+__all__ = ["NoDisplay", "icon", "open_display"]
 
 _NO_SCREEN = ("dummy", "offscreen", "evdev")
 
@@ -24,6 +26,20 @@ class NoDisplay(CovecastError):
             f"  covecast clip {scene} OUT.gif       a look, moving\n"
             "  covecast demo --to FOLDER       the whole job on the demo scene"
         )
+
+
+def icon() -> pygame.Surface:
+    """The window's sign: light that comes up from behind a lip, on a dark wall."""
+    side = 64
+    y, x = np.mgrid[0:side, 0:side] / (side - 1)
+    lip = 0.72
+    glow = np.exp(-(((lip - y) / 0.3) ** 1.0) * (y < lip)) * np.exp(-(((x - 0.5) / 0.42) ** 4))
+    wall = np.array(GROUND, float) + glow[..., None] * (np.array([255.0, 206.0, 140.0]) - GROUND)
+    wall[y >= lip] = (58, 50, 43)
+    wall[(y >= lip) & (y < lip + 0.05)] = (255, 238, 210)
+    inside = (np.abs(x - 0.5) < 0.47) & (np.abs(y - 0.5) < 0.47)
+    pixels = np.dstack([wall, np.where(inside, 255, 0)]).clip(0, 255).astype(np.uint8)
+    return pygame.image.frombuffer(pixels.tobytes(), (side, side), "RGBA")
 
 
 def open_display(scene: str) -> None:

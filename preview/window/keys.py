@@ -115,6 +115,7 @@ KEYS: tuple[tuple[str, tuple[Key, ...]], ...] = (
         "To read",
         (
             _one(pygame.K_b, "page breaks", "B", "what exceeds a limit, in words"),
+            _one(pygame.K_e, "page flashes", "E", "flashes of the look, in words"),
             _one(pygame.K_a, "page assumed", "A", "values that were assumed"),
             _one(pygame.K_t, "page trouble", "T", "what went wrong, in full"),
             Key(((pygame.K_F1, False, "page keys"), (pygame.K_h, False, "page keys")), "F1  H", "this list"),

@@ -16,7 +16,7 @@ from typing import NamedTuple
 __all__ = ["SMALLEST", "Arrangement", "Gauge", "Rect", "SupplyRow", "arrange", "unit_for"]
 
 SMALLEST = (560, 420)
-"""The smallest window, in pixels."""
+"""The smallest window that has instruments, in pixels."""
 
 BESIDE_FROM = 2.05  # width over height from which the ledge stands beside the room
 MARGIN = 24
@@ -124,7 +124,10 @@ def unit_for(size: tuple[int, int], larger: int = 0) -> float:
 
 
 def arrange(size: tuple[int, int], supplies: int, instruments: bool = True, unit: float = 1.0) -> Arrangement:
-    """The arrangement for a window of `size` pixels and a number of supplies; without instruments the room is all."""
+    """The arrangement for a window of `size` pixels and a number of supplies.
+
+    Without instruments, or in a window that is too small for them, the room is all.
+    """
     if unit == 1.0:
         return _arrange(max(size[0], 1), max(size[1], 1), supplies, instruments)
     w, h = (math.floor(side / unit) for side in size)
@@ -167,7 +170,7 @@ def _scaled(at: Arrangement, size: tuple[int, int], unit: float) -> Arrangement:
 
 
 def _arrange(w: int, h: int, supplies: int, instruments: bool) -> Arrangement:
-    if not instruments:
+    if not instruments or w < SMALLEST[0] or h < SMALLEST[1]:
         return Arrangement(
             room=Rect(0, 0, w, h),
             ledge=None,

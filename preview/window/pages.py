@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import pygame
 
+from preview.handover.eyes import caution, flash_limit
 from preview.window.desk import Desk
 from preview.window.keys import KEYS
 from preview.window.ledge import Rect
@@ -108,6 +109,28 @@ def _breaks(desk: Desk) -> tuple[str, list[str]]:
     return "What this look exceeds at this level", lines
 
 
+def _flashes(desk: Desk) -> list[str]:
+    found, limit = desk.flashes, flash_limit(desk.plan.scene)
+    if found is None:
+        return ["Not known yet: they are counted when the look has been worked out."]
+    if found.within(limit):
+        says = f"At most {found.per_s:g} in any one second at this level and in this light; {limit:g} are allowed."
+        return [says, "", _FLASHES_OF]
+    says = caution(found, limit)
+    return [
+        says[:1].upper() + says[1:] + " in people with photosensitive epilepsy.",
+        "Slow the effect, lower its level or its contrast, or keep it out of view.",
+        "",
+        _FLASHES_OF,
+    ]
+
+
+_FLASHES_OF = (
+    "Counted on the picture as it loops, from the viewer's eye, by the definitions of WCAG 2.2, criterion 2.3.1. A measure for "
+    "planning, no medical advice and no certificate."
+)
+
+
 def draw_page(surface: pygame.Surface, desk: Desk) -> int:
     """The page that is open, over the room; returns how far it can be scrolled."""
     at, letters, scroll = desk.panel.at.room, desk.letters, desk.scroll
@@ -116,6 +139,8 @@ def draw_page(surface: pygame.Surface, desk: Desk) -> int:
     if desk.session.page == "assumed":
         lines = list(desk.plan.scene.assumed) or ["Nothing: every value is in the scene file."]
         return _lines(surface, at, letters, "Assumed: typical values, not in the scene file", lines, scroll)
+    if desk.session.page == "flashes":
+        return _lines(surface, at, letters, "Flashes of this look", _flashes(desk), scroll)
     if desk.session.page == "trouble":
         return _lines(surface, at, letters, "What went wrong", [desk.trouble or "Nothing."], scroll)
     heading, lines = _breaks(desk)

@@ -7,7 +7,6 @@ the last good picture.
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -23,6 +22,7 @@ from preview.scene.model import Look
 from preview.window.figures import Moment, Plan, moment, sample_xyz, shown_xyz
 from preview.window.framing import framed
 from preview.window.model import Request
+from preview.window.worker import Worker
 
 __all__ = ["Painter", "Shown"]
 
@@ -62,7 +62,7 @@ def _nothing_kept(_: Request) -> Moment | None:
     return None
 
 
-class Painter:
+class Painter(Worker):
     """Makes pictures of the latest request until it is stopped. `shown` and `laid_out` may be read at any time.
 
     `recall` gives moments that have been worked out before; `tell` is called, on the painter's thread, whenever there is a new result.
@@ -75,6 +75,7 @@ class Painter:
         recall: Callable[[Request], Moment | None] = _nothing_kept,
         tell: Callable[[], None] = lambda: None,
     ) -> None:
+        super().__init__("painter", tell)
         self.plan = plan
         self.looks = looks
         self.shown = Shown(0, None, None)
@@ -83,11 +84,8 @@ class Painter:
         self.spent_s: dict[str, list[float]] = {"figures": [], "picture": []}
         """Seconds that the last pictures took, by part."""
         self._recall = recall
-        self._tell = tell
         self._wanted: Request | None = None
         self._made: Request | None = None
-        self._wake = threading.Condition()
-        self._stopping = False
         self._renderer: Drawing | None = None
         self._gauge: Drawing | None = None
         self._buffers: list[Pixels] = []
@@ -99,11 +97,6 @@ class Painter:
         self._exposed_s = 0.0
         self._is_rough = False
         self._volts: Floats | None = None
-        self._thread = threading.Thread(target=self._work, name="painter", daemon=True)
-
-    def start(self) -> None:
-        """Begin; pictures come as soon as a request is there."""
-        self._thread.start()
 
     def ask(self, request: Request) -> None:
         """The moment that is wanted now; whatever was wanted before and not begun is dropped."""
@@ -117,14 +110,6 @@ class Painter:
         with self._wake:
             self._held = self.shown.picture
             return self.shown
-
-    def stop(self, wait: bool = True) -> None:
-        """End the thread, also in the midst of laying out the room."""
-        with self._wake:
-            self._stopping = True
-            self._wake.notify()
-        if wait and self._thread.is_alive():
-            self._thread.join(timeout=10)
 
     @property
     def is_up_to_date(self) -> bool:

@@ -31,10 +31,10 @@ from preview.window.timeline import (
 
 __all__ = ["STOPS", "Panel"]
 
-STOPS = ("looks", "play", "time", "level", "light", "drop", "marks", "breaks", "assumed", "keys")
+STOPS = ("looks", "play", "time", "level", "light", "drop", "marks", "breaks", "flashes", "assumed", "keys")
 """The controls that Tab goes through, in order."""
 
-_WORDS = ("drop", "marks", "breaks", "assumed", "keys")
+_WORDS = ("drop", "marks", "breaks", "flashes", "assumed", "keys")
 
 
 @dataclass
@@ -207,12 +207,14 @@ def _words(now: Reading, narrow: bool) -> tuple[tuple[str, str, Rgb], ...]:
     ]
     if now.breaks:
         words.append(("breaks", f"{now.breaks} over", AMBER))
+    if now.flashes_too_often:
+        words.append(("flashes", f"{now.flashes_too_often:g} flashes/s", AMBER))
     assumed = now.plan.scene.assumed
     if assumed:
         words.append(("assumed", f"{len(assumed)} assumed", QUIET))
     words.append(("keys", "keys F1", QUIET))
     if narrow:
-        words = [word for word in words if word[0] in ("breaks", "keys")]
+        words = [word for word in words if word[0] in ("breaks", "flashes", "keys")]
     return tuple(words)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from preview.handover.eyes import flash_limit
+from preview.looks.flashing import Flashes
 from preview.power.cap import Cap
 from preview.window.figures import Moment, Plan
 from preview.window.model import Session
@@ -26,6 +28,7 @@ class Reading:
     cap: Cap | None
     cap_any: Cap | None
     cap_known: bool
+    flashes: Flashes | None
     focus: str
     first_supply: int
 
@@ -43,3 +46,9 @@ class Reading:
     def breaks(self) -> int:
         """How many limits the look exceeds, as far as that is known."""
         return len(self.survey.breaks) if self.survey and self.survey.breaks else 0
+
+    @property
+    def flashes_too_often(self) -> float:
+        """Flashes in the fullest second of the look, where that is more than may be; else 0."""
+        found = self.flashes
+        return found.per_s if found is not None and not found.within(flash_limit(self.plan.scene)) else 0.0

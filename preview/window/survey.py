@@ -6,10 +6,10 @@ being worked on is dropped at the next slice. What has been worked out is kept, 
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,8 +19,10 @@ from preview.power.meter import Break, Metered, meter_frames
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 from preview.scene.model import Look
+from preview.window.eyes import Eyes, Glimpse
 from preview.window.figures import Moment, Moments, Plan, Worst, moment_of, read_moments, worst_of
 from preview.window.model import Request, frame_count
+from preview.window.worker import Worker
 
 __all__ = ["Survey", "Surveyor", "survey_slices", "whole_look"]
 
@@ -68,6 +70,14 @@ class Survey:
         """A look whose script fails."""
         empty = np.full((frame_count(look.seconds, plan.frames_per_s), len(plan.supply_names)), np.nan)
         return cls(number, level, plan.frames_per_s, 0, empty, None, 0.0, None, 0.0, None, 0.0, breaks=(), trouble=why)
+
+
+class Wanted(NamedTuple):
+    """What is shown: a look, its level, and the light in the room."""
+
+    look: int
+    level: float
+    ambient_lux: float
 
 
 class _Dropped(Exception):
@@ -148,13 +158,14 @@ def whole_look(plan: Plan, look: Look, codes: Iterator[Codes], level: float) -> 
     )
 
 
-class Surveyor:
+class Surveyor(Worker):
     """Works on what is wanted: first the look that is shown, then its cap, then the caps of the other looks.
 
     `tell` is called, on the surveyor's thread, whenever there is something new.
     """
 
     def __init__(self, plan: Plan, looks: tuple[Look, ...], tell: Callable[[], None] = lambda: None) -> None:
+        super().__init__("surveyor", tell)
         self.plan = plan
         self.looks = looks
         self.surveys: dict[int, Survey] = {}
@@ -165,23 +176,19 @@ class Surveyor:
         """Cap of any content at all, once it is known."""
         self.changes = 0
         """Counts every result, so that a reader sees that there is something new."""
-        self._tell = tell
+        self.glimpses: dict[int, Glimpse] = {}
+        """Flashes of each look that has been shown for a while, at the level and in the light that it was shown."""
+        self._eyes = Eyes(plan)
         self._growing: Survey | None = None
-        self._wanted: tuple[int, float] | None = None
+        self._wanted: Wanted | None = None
         self._edition = 0
-        self._wake = threading.Condition()
-        self._stopping = False
-        self._thread = threading.Thread(target=self._work, name="surveyor", daemon=True)
 
-    def start(self) -> None:
-        """Begin."""
-        self._thread.start()
-
-    def ask(self, look: int, level: float) -> None:
-        """The look that is shown, and its level."""
+    def ask(self, look: int, level: float, ambient_lux: float) -> None:
+        """The look that is shown, its level, and the light in the room."""
+        wanted = Wanted(look, level, ambient_lux)
         with self._wake:
-            if self._wanted != (look, level):
-                self._wanted = (look, level)
+            if self._wanted != wanted:
+                self._wanted = wanted
                 self._wake.notify()
 
     def forget(self) -> None:
@@ -190,6 +197,7 @@ class Surveyor:
             self._edition += 1
             self.surveys = {}
             self.caps = {}
+            self.glimpses = {}
             self._growing = None
             self.changes += 1
             self._wake.notify()
@@ -207,19 +215,11 @@ class Surveyor:
                 return moment_of(self.plan, survey.moments, request.frame, request)
         return None
 
-    def stop(self, wait: bool = True) -> None:
-        """End the thread at the next slice."""
-        with self._wake:
-            self._stopping = True
-            self._wake.notify()
-        if wait and self._thread.is_alive():
-            self._thread.join(timeout=10)
-
     def _next(self) -> tuple[str, int, float] | None:
         """What to work on now."""
         if self._wanted is None:
             return None
-        look, level = self._wanted
+        look, level, lux = self._wanted
         found = self.surveys.get(look)
         if found is None or found.level != level or not (found.is_whole or found.trouble):
             return "survey", look, level
@@ -229,6 +229,9 @@ class Surveyor:
             return "breaks", look, level
         if self.cap_any is None:
             return "any", look, level
+        glimpse = self.glimpses.get(look)
+        if glimpse is None or (glimpse.level, glimpse.ambient_lux) != (level, lux):
+            return "eyes", look, level
         for other in range(len(self.looks)):
             if other not in self.caps:
                 return "cap", other, level
@@ -249,7 +252,8 @@ class Surveyor:
                 if what == "any":
                     self._any()
                 else:
-                    {"survey": self._survey, "cap": self._cap, "breaks": self._breaks}[what](look, level, edition)
+                    does = {"survey": self._survey, "cap": self._cap, "breaks": self._breaks, "eyes": self._look_at}
+                    does[what](look, level, edition)
             except _Dropped:
                 continue
             except CovecastError as error:
@@ -258,7 +262,7 @@ class Surveyor:
     def _pause(self, look: int, worked_s: float, edition: int) -> None:
         """Let the picture have its turn; drop the work if another look is wanted."""
         time.sleep(min(worked_s, 0.05))
-        if self._stopping or edition != self._edition or (self._wanted is not None and self._wanted[0] != look):
+        if self._stopping or edition != self._edition or (self._wanted is not None and self._wanted.look != look):
             raise _Dropped
 
     def _found(self, edition: int) -> bool:
@@ -281,7 +285,7 @@ class Surveyor:
                     self.changes += 1
             self._tell()
             self._pause(look, time.perf_counter() - began, edition)
-            if self._wanted != (look, level):
+            if self._wanted is not None and self._wanted[:2] != (look, level):
                 raise _Dropped
             began = time.perf_counter()
         self._thin_out(look)
@@ -328,6 +332,34 @@ class Surveyor:
                 self.caps[look] = cap
         self._tell()
 
+    def _look_at(self, look: int, level: float, edition: int) -> None:
+        wanted = self._wanted
+        assert wanted is not None
+        survey = self.surveys.get(look)
+        moments = survey.moments if survey and survey.is_whole and survey.level == level else None
+        request = Request(look, 0, level, wanted.ambient_lux, "with", (0, 0), edition)
+        began = time.perf_counter()
+
+        def pause() -> None:
+            nonlocal began
+            self._pause(look, time.perf_counter() - began, edition)
+            if self._wanted != wanted:
+                raise _Dropped
+            began = time.perf_counter()
+
+        def laying_out(_: float) -> None:
+            if self._stopping:
+                raise _Dropped
+
+        flashes = self._eyes.count(self.looks[look], request, moments, pause, laying_out)
+        self._glimpsed(look, Glimpse(level, wanted.ambient_lux, flashes), edition)
+
+    def _glimpsed(self, look: int, glimpse: Glimpse, edition: int) -> None:
+        with self._wake:
+            if self._found(edition):
+                self.glimpses[look] = glimpse
+        self._tell()
+
     def _any(self) -> None:
         plan = self.plan
         self.cap_any = cap_any(plan.scene, plan.layout, plan.network)
@@ -353,6 +385,9 @@ class Surveyor:
                 self.caps[look] = None
             elif what == "any":
                 self.cap_any = Cap("any", 0, None, holds=False)
+            elif what == "eyes":
+                lux = self._wanted.ambient_lux if self._wanted else 0.0
+                self.glimpses[look] = Glimpse(level, lux, None)
             else:
                 self.surveys[look] = Survey.failed(self.plan, self.looks[look], look, level, why)
         self._tell()

@@ -46,6 +46,28 @@ effect = "millrace"
 seconds = 6
 """
 
+PROGRAMME = """
+[[programme]]
+look = "red"
+seconds = 2
+[[programme]]
+look = "blue"
+seconds = 3
+fade_s = 1
+"""
+
+
+@pytest.fixture(scope="session")
+def small_room_text() -> str:
+    """The small room's scene file."""
+    return SMALL_ROOM
+
+
+@pytest.fixture(scope="session")
+def programme_text() -> str:
+    """A programme of its looks: red for two seconds, then blue for three."""
+    return PROGRAMME
+
 
 @pytest.fixture
 def small_room(tmp_path: Path) -> Path:

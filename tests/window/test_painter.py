@@ -108,16 +108,16 @@ def test_the_surveyor_brings_curve_breaks_and_every_cap(plan: Plan) -> None:
     surveyor = Surveyor(plan, session.looks)
     surveyor.start()
     try:
-        surveyor.ask(0, 1.0)
+        surveyor.ask(0, 1.0, 1.0)
         until(lambda: len(surveyor.caps) == 4 and surveyor.surveys[0].breaks is not None)
         assert surveyor.surveys[0].is_whole
         assert surveyor.caps[3] is None  # the broken one
         for look in range(3):
             assert surveyor.caps[look] is not None
-        surveyor.ask(3, 1.0)
+        surveyor.ask(3, 1.0, 1.0)
         until(lambda: 3 in surveyor.surveys and bool(surveyor.surveys[3].trouble))
         assert "breaks_down.py" in surveyor.surveys[3].trouble
-        surveyor.ask(0, 0.5)
+        surveyor.ask(0, 0.5, 1.0)
         until(lambda: surveyor.surveys[0].level == 0.5 and surveyor.surveys[0].is_whole)
     finally:
         surveyor.stop()

@@ -1,0 +1,126 @@
+"""The event loop on SDL's own stand-in for a screen: full screen, every key at once, many sizes, long and many names."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pygame
+import pytest
+
+from preview.scene.read import read_scene
+from preview.window.app import Window
+from preview.window.figures import open_plan
+from preview.window.keys import KEYS
+from preview.window.ledge import SMALLEST
+from preview.window.model import Session
+
+
+@pytest.fixture(scope="module")
+def screen() -> Iterator[tuple[int, int]]:
+    """SDL's dummy screen, and its size."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SDL_VIDEODRIVER", "dummy")
+        pygame.display.init()
+        yield pygame.display.get_desktop_sizes()[0]
+        pygame.quit()
+
+
+def window_on(scene: Path, size: tuple[int, int] = (640, 480)) -> Window:
+    plan = open_plan(read_scene(scene))
+    return Window(plan, Session.of(plan.scene), size, scene, lambda: read_scene(scene))
+
+
+def press(key: int, mod: int = 0) -> None:
+    pygame.event.post(pygame.event.Event(pygame.KEYDOWN, key=key, mod=mod, unicode="", scancode=0))
+
+
+def test_full_screen(screen: tuple[int, int], small_room: Path) -> None:
+    window = window_on(small_room)
+    press(pygame.K_f)
+    window.run(frames=1)
+    assert window.desk.size == screen
+    assert window.desk.panel.at.room.w == screen[0]
+    window = window_on(small_room)
+    press(pygame.K_F11)
+    press(pygame.K_F11)
+    window.run(frames=1)
+    assert window.desk.size == (640, 480)
+
+
+def test_every_key_at_once_while_the_room_is_being_lit(screen: tuple[int, int], small_room: Path) -> None:
+    window = window_on(small_room)
+    for _, keys in KEYS:
+        for key in keys:
+            for code, shift, act in key.acts:
+                if act not in ("quit", "full", "back"):
+                    press(code, pygame.KMOD_SHIFT if shift else 0)
+    window.run(frames=2)
+    assert window.canvas.pictures >= 2
+
+
+def test_control_q_and_the_close_event_end_it(screen: tuple[int, int], small_room: Path) -> None:
+    for post in (
+        lambda: press(pygame.K_q, pygame.KMOD_CTRL),
+        lambda: pygame.event.post(pygame.event.Event(pygame.QUIT)),
+    ):
+        window = window_on(small_room)
+        post()
+        window.run()
+        assert window.desk.closing
+
+
+LONG = "a very long name for something that is fixed to the wall behind the counter and goes on and on"
+
+
+@pytest.fixture(scope="module")
+def crowded(tmp_path_factory: pytest.TempPathFactory, small_room_text: str) -> Path:
+    """Twenty looks, six supplies, long names."""
+    file = tmp_path_factory.mktemp("crowded") / "scene.toml"
+    head, _, _ = small_room_text.partition("[supply.psu]")
+    parts = [head]
+    for k in range(6):
+        parts.append(
+            f"[supply.supply_{'with_a_long_name_' * 2}{k}]\nvolts = 12\namps = 4\n"
+            f'[[run]]\nname = "{LONG} {k}"\nstrip = "glow"\n'
+            f"path_m = [[0.4, 1.9, {0.4 + 0.2 * k}], [2.0, 1.9, {0.4 + 0.2 * k}]]\naim = [0, 0, 1]\n"
+            f'[[feed]]\nfrom = "supply_{"with_a_long_name_" * 2}{k}"\nrun = "{LONG} {k}"\n'
+            "cable = { mm2 = 1.0, length_m = 2.0 }\n"
+        )
+    parts += [
+        f'[[look]]\nname = "{LONG if k % 7 == 3 else "look"} {k}"\neffect = "steady"\nseconds = 4\n' for k in range(20)
+    ]
+    file.write_text("".join(parts))
+    return file
+
+
+def test_every_size(screen: tuple[int, int], crowded: Path) -> None:
+    """Every size draws, has a lit room and a dark ledge to its last corner, whatever is open."""
+    window = window_on(crowded)
+    window.run(frames=1)
+    desk = window.desk
+    for size in (SMALLEST, (760, 500), (960, 540), (1280, 720), (1300, 480), (3840, 2160), (1000, 2000), (200, 100)):
+        desk.resize(size)
+        surface = pygame.Surface(size)
+        for act in (
+            "marks",
+            "point +1",
+            "beside",
+            "page keys",
+            "page breaks",
+            "page flashes",
+            "page assumed",
+            "look +1",
+        ):
+            desk.act(act)
+            window.canvas.forget()
+            window.canvas.draw(surface, desk)
+        desk.session.page = ""
+        window.canvas.forget()
+        window.canvas.draw(surface, desk)
+        pixels = pygame.surfarray.array3d(surface).swapaxes(0, 1).astype(int)
+        room = desk.panel.at.room
+        assert (desk.panel.at.ledge is None) == (size == (200, 100))
+        if desk.panel.at.ledge is not None:
+            assert pixels[-2:, -2:].max() < 60
+        assert pixels[room.y : room.y + room.h // 2, : room.w].mean() > 15
+        assert np.abs(pixels - pixels[-1, -1]).max(axis=2).mean() > 1
