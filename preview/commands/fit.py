@@ -226,11 +226,18 @@ def _as_json(plan: Scene, name: str, found: Fitted, diff: str | None) -> dict[st
 def _stored(path: Path, name: str, strip: Strip, found: Fitted) -> str:
     """Write what the readings tell into the scene; returns the change as a diff."""
     import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+    from tomlkit.items import InlineTable
 
     from preview.looks.library import effect_names
+    from preview.scene.faults import CovecastError, SceneFaults
     from preview.scene.write import edit_scene
 
     news = {figure.key: round(figure.value, _decimals(figure)) for figure in found.figures if figure.is_news}
+
+    def inline(table: Any) -> bool:
+        """Whether new colours go into the strip's line, or into a line each as those that are there."""
+        return isinstance(table, InlineTable) or any(isinstance(table[key], InlineTable) for key in table)
 
     def change(document: TOMLDocument) -> None:
         table: Any = document["strip"][name]
@@ -244,13 +251,21 @@ def _stored(path: Path, name: str, strip: Strip, found: Fitted) -> str:
         for key, value in news.items():
             colour, _, figure = key.partition(".")
             if figure:
-                if colour not in table:
+                if colour not in table and inline(table):
+                    table[colour] = tomlkit.inline_table()
+                elif colour not in table:
                     table[colour] = new = tomlkit.table()
                 _put(table[colour], figure, value)
         if new is not None:
             new.add(tomlkit.nl())
 
-    return edit_scene(path, change, effects=effect_names())
+    try:
+        return edit_scene(path, change, effects=effect_names())
+    except (SceneFaults, TOMLKitError) as error:  # the scene was read before: it is the change that does not fit in
+        raise CovecastError(
+            f"{path}: expected strip {name} written as a table of its own, [strip.{name}], found it written in a way that "
+            "cannot be changed in place; the file is as it was"
+        ) from error
 
 
 def _put(table: Any, key: str, value: Any) -> None:

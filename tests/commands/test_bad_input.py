@@ -10,6 +10,9 @@ COMMANDS = {
     "probe": ["--drive", "255,255,255"],
     "meter": [],
     "cap": [],
+    "check": [],
+    "compare": ["--channel", "none"],
+    "fit": ["--strip", "s", "--readings", "OUT.csv"],
     "clip": ["OUT.gif", "--size", "64x36"],
     "show": [],
 }
