@@ -3,7 +3,7 @@
 Each surface has a grid of nodes: lines along u and v whose spacing grows with the distance to the nearest run, down to half a group
 along a run and to a seventh of the distance across it. Nodes lie on the surface's very edges, so that a look-up between nodes never
 reads a neighbour's light. Where a box touches a surface a pair of lines runs along the contact, just outside and just inside, and where
-a shadow's edge runs along the surface a line lies at either end of the half-shadow.
+a shadow's edge runs along the surface a line lies at either end of the half-shadow; where one runs aslant the lines lie closer.
 A coarse subset of the lines carries what changes slowly.
 """
 
@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from preview.light.edges import shadow_edges
+from preview.light.edges import aslant_edges, shadow_edges
 from preview.light.emission import Lines
 from preview.light.room import TOUCH_M, Boxes, Surfaces
 from preview.scene.layout import Bools, Floats, Ints
@@ -132,6 +132,7 @@ def _axis_lines(
     group_m: Floats,
     contacts: Floats,
     edges: Floats,
+    aslant: Floats,
     coarsest: float,
     scale: float,
 ) -> Floats:
@@ -146,6 +147,8 @@ def _axis_lines(
     if len(contacts):
         gap = np.abs(contacts[None, :] - x[:, None]).min(axis=1)
         spacing = np.minimum(spacing, np.maximum(_CONTACT_FINEST_M, _CONTACT_GROWTH * gap))
+    for low, high, step in aslant:
+        np.minimum(spacing, step, out=spacing, where=(x >= low - 0.008) & (x <= high + 0.008))
     spacing = np.maximum(spacing * scale, _FINEST_M)
     # The rule lets spacing grow by no more than a part of the way walked, so that cells stay well shaped.
     passed = np.concatenate([[0.0], np.cumsum(0.5 * (1 / spacing[1:] + 1 / spacing[:-1]) * np.diff(x))])
@@ -175,6 +178,7 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
     coarsest = max(_COARSEST_M, big / 120)
     step = max(_COARSE_STEP_M, big / 60)
     edges = [shadow_edges(surfaces, s, lines, boxes) for s in range(len(surfaces))]
+    aslant = [aslant_edges(surfaces, s, lines, boxes) for s in range(len(surfaces))]
     scale = 1.0
     while True:
         grids = []
@@ -194,6 +198,7 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
                 group_m,
                 contact_u,
                 edges[s][0].ravel(),
+                aslant[s][0],
                 coarsest,
                 scale,
             )
@@ -206,6 +211,7 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
                 group_m,
                 contact_v,
                 edges[s][1].ravel(),
+                aslant[s][1],
                 coarsest,
                 scale,
             )
