@@ -132,7 +132,13 @@ def _flicker(scene: Scene) -> Iterator[Finding]:
     for one in strip_flicker(scene):
         if one.region != "no effect":
             weight: Weight = "note" if one.region == "low risk" else "caution"
-            yield Finding(weight, f"strip {one.strip}", one.says, one.do or "nothing, where nobody minds", one.source)
+            yield Finding(
+                weight,
+                f"strip {one.strip}",
+                one.says,
+                one.do or "not beside rotating tools, which can seem to stand still",
+                one.source,
+            )
 
 
 def _flashes(scene: Scene, progress: Progress) -> list[tuple[str, Flashes]]:

@@ -41,7 +41,7 @@ def limited_va(volts: float) -> float:
 
 
 def limited_a(volts: float) -> float:
-    """Largest fuse that limits a circuit of a source up to 250 VA: 5 A up to 20 V, 100/U above (IEC 60950-1 table 2C).
+    """Largest fuse that limits a circuit of a source up to 250 VA: 5 A up to 20 V (IEC 60950-1 table 2C), 100/U above (from memory).
 
     >>> limited_a(12), round(limited_a(24), 2)
     (5.0, 4.17)
