@@ -121,3 +121,33 @@ def test_nothing_bleeds_over_an_edge(place, brute) -> None:
     assert (cast == 0).sum() > 5  # and others dark
     assert error.max() < 0.10
     assert (error < 0.02).mean() > 0.95
+
+
+def test_an_edge_that_runs_aslant_is_straight(make_scene, maps, brute) -> None:
+    """On the side wall at the end of a cove the lip's shadow is a slanting line: no steps in it.
+
+    12 mm outside the half-shadow on either side of it, all along, light is what rays find: full above, nothing below.
+    """
+    scene, layout = make_scene(*PLACES["cove behind a lip"], leds=60, group=6)
+    light = maps(scene, layout, 40_000)
+    # The lip's top edge is at y = 1.76, z = 2.19; the cover's middle is 8 mm along the aim from the path.
+    aim = np.array([-0.5, 0.87]) / np.hypot(0.5, 0.87)
+    cover, edge = np.array([1.9, 2.18]) + 0.008 * aim, np.array([1.76, 2.19])
+    way = (edge - cover) / np.linalg.norm(edge - cover)
+    ahead = np.linspace(0.03, 1.2, 60)
+    half_shadow = 0.006 * abs(way @ aim) * ahead / np.linalg.norm(edge - cover)
+    normal = np.array([-way[1], way[0]]) * np.sign(way[0])  # upwards
+    left = light.surfaces.names.index("left")
+    lit = light.lit(np.ones(layout.groups))
+    found, cast = [], []
+    for side in (1, -1):
+        y, z = (edge + ahead[:, None] * way + side * (half_shadow + 0.012)[:, None] * normal).T
+        places = light.points(np.full(len(y), left), y, z)
+        found.append(light.at(lit, np.full(len(y), left), y, z))
+        cast.append(brute(scene, layout, places, [1.0, 0.0, 0.0], np.ones(layout.groups), along=12, strands=24))
+    (above, below), (full, none) = found, cast
+    assert full.min() > 0.02
+    assert none == pytest.approx(0, abs=1e-9)
+    assert np.median(above / full) == pytest.approx(1, abs=0.05)
+    assert (above > 0.85 * full).all()
+    assert (below < 0.15 * full).all()
