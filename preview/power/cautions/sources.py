@@ -165,6 +165,7 @@ def _limited(scene: Scene) -> Iterator[Finding]:
             )
             yield Finding("caution", f"supply {name}", says, f"{fuse} in each feed, next to the supply", LIMITED)
         elif large or blocks:
+            says += f"; without {fuse}: {_some([*large, *(f'block {block}' for block in blocks)])}"
             do = f"ask your local code what such wiring needs; {fuse} for each circuit would limit it"
             yield Finding("note", f"supply {name}", says, do, LIMITED)
 
