@@ -32,7 +32,7 @@ from preview.light.camera import Camera
 from preview.light.colour import Y_OF_RGB, linear_of_finish, rgb_of_xyz, white_rgb, xyz_of_rgb
 from preview.light.dots import COVER_REFLECTANCE
 from preview.light.emission import lines_of
-from preview.light.exposure import ADAPTED, Exposure, balance_for, expose
+from preview.light.exposure import Exposure, balance_in, expose
 from preview.light.faces import Faces, faces_of
 from preview.light.fill import bounce_rgb, mean_reflectance
 from preview.light.glare import SPREAD, Glare
@@ -216,11 +216,9 @@ class PhotoRenderer:
         rgb = rgb_of_xyz(group_xyz)
         frames = rgb[None] if rgb.ndim == 2 else rgb
         frames = frames[np.unique(np.linspace(0, len(frames) - 1, min(len(frames), 24)).round().astype(int))]
-        ambient, white = self._room(ambient_lux, ambient_k)
-        own = float(ambient @ Y_OF_RGB)
-        strips = float((frames.mean(axis=0) @ Y_OF_RGB) @ self._share) / self._area_m2
-        strips /= 1 - min(self._rho, 0.98)
-        balance = balance_for(white, ADAPTED * (own / (own + strips) if own > 0 else 0.0))
+        ambient, _ = self._room(ambient_lux, ambient_k)
+        strips = (self._share @ frames.mean(axis=0)) / (self._area_m2 * (1 - min(self._rho, 0.98)))
+        balance = balance_in(ambient + strips)
         if grey_cd_m2 is not None:
             return Exposure.of_grey(grey_cd_m2, balance)
         found = []
