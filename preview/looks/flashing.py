@@ -11,10 +11,10 @@ Black has no chromaticity. A veil of 0.3 % of white lies over every state, so th
 where the definition's older form, (R − G − B)·320 > 20, begins to count it, and dither in the dark does not.
 
 The picture is looked at in directions 10°/24 apart, each at one pixel, so that what alternates within a cell does not average out. A field
-is a square of 11.25°, moved in steps of 1.25°: every field of 10° lies within one of them. Two counts are made, and the larger stands: of
-places, more than the area of which change that often; and of the field as a whole, where within a sixth of a second more than that area
-has gone up than down, or down than up: lights that take turns in one field are one flashing field, a pattern that only moves through it is
-not. The first is the definition; the second goes beyond it.
+is a square of 11.25°, moved in steps of 1.25°: every field of 10° lies within one of them. Two counts are made, and the larger stands. The
+first is the definition: of places, more than the area of which change that often. The second goes beyond it: of the field as a whole, where
+within a sixth of a second more than that area has gone up than down, or down than up, and the light of the field with it. So lights that
+take turns in one field are one flashing field, and a pattern that only moves through it is not.
 
 Leaves out: the allowance for fine balanced patterns (squares under 0.1°), regular patterns that stand still, sound, a viewer who goes
 closer, and how sensitive a person is. It is a measure for planning, no medical advice and no certificate.
@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -226,9 +227,11 @@ class _Tally:
         self.events = np.zeros(fields, dtype=np.int16)
         self.last_event = np.full(fields, -1)
         self.next_way = np.full(fields, -1)  # 0 up, 1 down, −1 either
+        self.low: NDArray[np.float64] | None = None  # of the field's light since its last change
+        self.high: NDArray[np.float64] | None = None
 
-    def add(self, up: Mask, down: Mask) -> None:
-        """Changes of this frame: places (N,) that went up, and down."""
+    def add(self, up: Mask, down: Mask, light: NDArray[np.floating[Any]]) -> None:
+        """Changes of this frame: places (N,) that went up, and down, and their light now."""
         self.frame += 1
         slot = self.frame % self.second
         changed = up | down
@@ -237,7 +240,7 @@ class _Tally:
         self.recent[slot] = changed
         if changed.any():
             self._places()
-        self._fields(up, down, slot)
+        self._fields(up, down, self.grid.fields(light * self.grid.solid_sr), slot)
 
     def _keep(self, changes: int, field: int) -> None:
         if changes > self.most:
@@ -252,7 +255,7 @@ class _Tally:
                 break
             self._keep(changes, field)
 
-    def _fields(self, up: Mask, down: Mask, slot: int) -> None:
+    def _fields(self, up: Mask, down: Mask, light: NDArray[np.float64], slot: int) -> None:
         """Changes of the field as a whole: more of it up than down, or down than up. What has made one change makes no other."""
         ring = self.second + 1
         now = self.frame % ring
@@ -266,7 +269,14 @@ class _Tally:
         gone = self.area[:, now] - self.area[:, since % ring, every]
         more_up = gone[0] - gone[1]
         way = np.where(self.next_way >= 0, self.next_way, np.where(more_up < 0, 1, 0))
+        if self.low is None or self.high is None:
+            self.low, self.high = light.copy(), light.copy()
+        np.minimum(self.low, light, out=self.low)
+        np.maximum(self.high, light, out=self.high)
         happens = np.where(way == 0, more_up, -more_up) > _AREA_SR
+        happens &= np.where(way == 0, light - self.low, self.high - light) >= _STEP * _AREA_SR
+        np.copyto(self.low, light, where=happens)
+        np.copyto(self.high, light, where=happens)
         self.next_way = np.where(happens, 1 - way, self.next_way)
         self.last_event = np.where(happens, self.frame, self.last_event)
         self.events += happens
@@ -300,7 +310,7 @@ class _Luminance:
         self.falling = np.where(turned, up, self.falling)
         np.copyto(self.low, now, where=turned)
         np.copyto(self.high, now, where=turned)
-        self.tally.add(up, down)
+        self.tally.add(up, down, now)
 
 
 class _Red:
@@ -327,4 +337,4 @@ class _Red:
         comes = ~self.is_red & apart & saturated
         self.is_red = (self.is_red & ~leaves) | comes
         np.copyto(self.uv, uv, where=leaves | comes)
-        self.tally.add(comes, leaves)
+        self.tally.add(comes, leaves, 0.1 * self.is_red)  # as much as the least change of luminance that counts
