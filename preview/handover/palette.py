@@ -3,7 +3,7 @@
 One palette serves every frame, so still parts stay still. A colour between palette colours is shown as a fixed mosaic: for each colour
 a list of `STEPS` palette entries is worked out whose mean tracks it, each entry chosen to make up for part of what the ones before
 it missed (pattern dither), ordered by lightness; which of them a pixel takes depends on its place alone. A glow
-that does not move has the same mosaic in every frame. Distances count green most and blue least, as the eye does.
+that does not move has the same mosaic in every frame. Distances count green most, as the eye does.
 
 Colours are looked up in cells: 32 shades of red and blue and 64 of green, closest where the clip has most of its
 pixels. A second fixed pattern, added before, lets neighbouring cells run into each other, so that they leave no edges; where a clip has
@@ -11,7 +11,7 @@ few shades every one of them has its own cell and nothing is added. Lists are wo
 
 Source: ordered dither, B. E. Bayer 1973, here with blue-noise thresholds (R. A. Ulichney 1987) from voids and clusters (the same,
 1993); the palette starts from an octree (M. Gervautz, W. Purgathofer 1988) and is refined by weighted k-means. Leaves out: mixing in
-linear light (neighbouring palette colours are too close for it to matter), and more than 16383 cells in one clip (further ones take
+linear light (neighbouring palette colours are too close for it to matter), and more than 8191 cells in one clip (further ones take
 the nearest cell's list).
 """
 
@@ -32,10 +32,10 @@ __all__ = ["COLOURS", "STEPS", "Mosaic", "Shades", "blue_noise", "palette_of"]
 COLOURS = 255
 """Palette entries in use; the last of 256 is kept for "as before"."""
 
-STEPS = 4
+STEPS = 8
 """Entries of the list behind each colour."""
 
-_STRENGTH = 0.3  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
+_STRENGTH = 0.5  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
 _EVEN = 0.15  # share of the shades that is spread evenly over all codes, whatever the clip has
 _MOST_CELLS = (1 << 16) // STEPS
 _LIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
