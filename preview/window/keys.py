@@ -48,34 +48,13 @@ KEYS: tuple[tuple[str, tuple[Key, ...]], ...] = (
         "Looks",
         (
             Key(
-                ((pygame.K_PAGEUP, False, "look -1"), (pygame.K_PAGEDOWN, False, "look +1")),
-                "Page Up  Down",
-                "previous or next look",
-            ),
-            Key(
-                tuple((pygame.K_1 + k, False, f"look {k}") for k in range(9)),
-                "1 … 9",
-                "look by number",
-            ),
-        ),
-    ),
-    (
-        "Level and light",
-        (
-            Key(((pygame.K_UP, False, "level +13"), (pygame.K_DOWN, False, "level -13")), "Up  Down", "level, by 0.05"),
-            Key(
-                ((pygame.K_UP, True, "level +1"), (pygame.K_DOWN, True, "level -1")),
-                "Shift Up  Down",
-                "level, by one code",
-            ),
-            _one(pygame.K_c, "level cap", "C", "level to the cap"),
-            _one(pygame.K_p, "level planned", "P", "level as planned"),
-            _one(pygame.K_0, "level 0", "0", "level to nothing"),
-            Key(((pygame.K_l, False, "light +1"), (pygame.K_l, True, "light -1")), "L  Shift L", "next room light"),
-            Key(
-                ((pygame.K_COMMA, False, "light down"), (pygame.K_PERIOD, False, "light up")),
-                ",  .",
-                "less or more room light",
+                (
+                    (pygame.K_PAGEUP, False, "look -1"),
+                    (pygame.K_PAGEDOWN, False, "look +1"),
+                    *((pygame.K_1 + k, False, f"look {k}") for k in range(9)),
+                ),
+                "Page Up  Down  1 … 9",
+                "previous, next, by number",
             ),
         ),
     ),
@@ -86,14 +65,14 @@ KEYS: tuple[tuple[str, tuple[Key, ...]], ...] = (
             _one(pygame.K_s, "beside", "S", "both, side by side"),
             _one(pygame.K_m, "marks", "M", "marks where it is worst"),
             Key(
-                ((pygame.K_LEFTBRACKET, False, "point -1"), (pygame.K_RIGHTBRACKET, False, "point +1")),
-                "[  ]",
-                "readings of a group, along the runs",
-            ),
-            Key(
-                ((pygame.K_LEFTBRACKET, True, "point run -1"), (pygame.K_RIGHTBRACKET, True, "point run +1")),
-                "Shift [  ]",
-                "readings of a group, run by run",
+                (
+                    (pygame.K_LEFTBRACKET, False, "point -1"),
+                    (pygame.K_RIGHTBRACKET, False, "point +1"),
+                    (pygame.K_LEFTBRACKET, True, "point run -1"),
+                    (pygame.K_RIGHTBRACKET, True, "point run +1"),
+                ),
+                "[  ]  Shift [  ]",
+                "readings along the runs, run by run",
             ),
             _one(pygame.K_n, "supplies", "N", "other supplies"),
             _one(pygame.K_i, "instruments", "I", "instruments away, or back"),
@@ -108,6 +87,32 @@ KEYS: tuple[tuple[str, tuple[Key, ...]], ...] = (
                 ),
                 "+  \u2212",
                 "instruments larger or smaller",
+            ),
+        ),
+    ),
+    (
+        "Level and light",
+        (
+            Key(((pygame.K_UP, False, "level +13"), (pygame.K_DOWN, False, "level -13")), "Up  Down", "level, by 0.05"),
+            Key(
+                ((pygame.K_UP, True, "level +1"), (pygame.K_DOWN, True, "level -1")),
+                "Shift Up  Down",
+                "level, by one code",
+            ),
+            Key(
+                (
+                    (pygame.K_c, False, "level cap"),
+                    (pygame.K_p, False, "level planned"),
+                    (pygame.K_0, False, "level 0"),
+                ),
+                "C  P  0",
+                "level: to the cap, as planned, to nothing",
+            ),
+            Key(((pygame.K_l, False, "light +1"), (pygame.K_l, True, "light -1")), "L  Shift L", "next room light"),
+            Key(
+                ((pygame.K_COMMA, False, "light down"), (pygame.K_PERIOD, False, "light up")),
+                ",  .",
+                "less or more room light",
             ),
         ),
     ),

@@ -241,7 +241,7 @@ def _beneath(w: int, h: int, supplies: int) -> Arrangement:
     high = 12 + head + 10 + body + gauges + line + 12
     ledge = Rect(0, h - high, w, high)
     x, right, top = MARGIN, w - MARGIN, ledge.y + 12
-    words_w = 96 if narrow else min(430, w // 3 + 20)
+    words_w = 136 if narrow else min(430, w // 3 + 20)
     looks = Rect(x, top, right - x - words_w - 16, head)
     words = Rect(right - words_w, top, words_w, head)
     y = top + head + 10
@@ -259,7 +259,8 @@ def _beneath(w: int, h: int, supplies: int) -> Arrangement:
         else:
             middle = 300
             first = right - x - middle - 28
-            level, light = (_gauge(x + first + 28, y + 2 + k * 50, middle) for k in (0, 1))
+            pitch = 50 if two_lines else 44
+            level, light = (_gauge(x + first + 28, y + 1 + k * pitch, middle) for k in (0, 1))
         each = (right - x) // 3
         top = h - 12 - line + 4
         high = 36 if two_lines else 20

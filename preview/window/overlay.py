@@ -54,6 +54,7 @@ class _Labels:
         x = round(min(max(point[0], at.x + edge), at.right - edge))
         y = round(min(max(point[1], at.y + edge), at.bottom - edge))
         seen = at.x <= point[0] < at.right and at.y <= point[1] < at.bottom
+        second = letters.fit(second, px(360), 12)
         if not seen:
             second += ", out of view"
         wide = max(letters.width(first, 14), letters.width(second, 12)) + px(20)

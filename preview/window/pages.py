@@ -47,7 +47,7 @@ def _keys(surface: pygame.Surface, at: Rect, letters: Lettering, scroll: int) ->
     px = letters.px
     chosen = None
     for columns_wanted, size, line in ((1, 14, 22), (2, 14, 22), (2, 13, 19), (3, 13, 19), (3, 12, 17), (2, 12, 17)):
-        columns, pad = _columns(columns_wanted), px(28 if size == 14 else 18)
+        columns, pad = _columns(columns_wanted), px({14: 28, 13: 18, 12: 9}[size])
         keys_w = max(letters.width(key, size) for c in columns for key, says in c if says) + px(22)
         column = keys_w + max(letters.width(says, size) for c in columns for _, says in c)
         wide = len(columns) * column + (len(columns) + 1) * pad

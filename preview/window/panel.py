@@ -13,7 +13,7 @@ import pygame
 from preview.window.brush import Brush
 from preview.window.figures import Plan, Worst, strain
 from preview.window.gauges import draw_gauges, gauges_key
-from preview.window.instruments import focus_ring
+from preview.window.instruments import focus_ring, mix
 from preview.window.ledge import Arrangement, Rect
 from preview.window.lettering import Lettering
 from preview.window.palette import ACCENT, AMBER, FAINT, LEDGE, QUIET, RED, TEXT, Rgb
@@ -139,7 +139,7 @@ class Panel:
 def _pane_rects(at: Arrangement, edge: int) -> dict[str, Rect]:
     """Where each pane lies: what it shows, with room for the ring round a control that has the keys."""
 
-    def around(*rects: Rect) -> Rect:
+    def around(*rects: Rect, edge: int = edge) -> Rect:
         x, y = min(r.x for r in rects) - edge, min(r.y for r in rects) - edge
         return Rect(x, y, max(r.right for r in rects) + edge - x, max(r.bottom for r in rects) + edge - y)
 
@@ -154,12 +154,12 @@ def _pane_rects(at: Arrangement, edge: int) -> dict[str, Rect]:
         "gauges": around(*gauges),
     }
     if at.readings:
-        panes["readings"] = around(*at.readings)
+        panes["readings"] = around(*at.readings, edge=0)
     return panes
 
 
 def _looks_key(now: Reading) -> tuple[object, ...]:
-    return tuple(look.name for look in now.session.looks), now.session.look, now.focus == "looks"
+    return tuple(look.name for look in now.session.looks), now.session.look, now.focus == "looks", now.step
 
 
 def _draw_looks(brush: Brush, at: Arrangement, now: Reading) -> None:
@@ -169,6 +169,7 @@ def _draw_looks(brush: Brush, at: Arrangement, now: Reading) -> None:
     lines = max(1, field.h // line)
     if sum(brush.width(name, 16) + gap for name in names) > lines * (across + gap):
         across -= px(44)  # room for which part of the looks is shown
+    names_in_full = names
     names = [brush.letters.fit(name, across, 16) for name in names]
     widths = [brush.width(name, 16) for name in names]
     places: list[tuple[int, int]] = []
@@ -187,6 +188,8 @@ def _draw_looks(brush: Brush, at: Arrangement, now: Reading) -> None:
         y = field.y + shown * line + line // 2
         rect = Rect(field.x + left, y - px(13), widths[k], px(26))
         brush.text(name, rect.x, y, 16, TEXT if chosen else QUIET)
+        if names_in_full[k] == now.step:  # the part of the programme that is being played
+            pygame.draw.rect(brush.surface, mix(LEDGE, ACCENT, 0.6), (rect.x, y + px(13), rect.w, max(1, px(1))))
         if chosen:
             pygame.draw.rect(brush.surface, ACCENT, (rect.x, y + px(13), rect.w, px(2)))
             if now.focus == "looks":

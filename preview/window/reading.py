@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from preview.handover.eyes import flash_limit
 from preview.looks.flashing import Flashes
+from preview.looks.library import PROGRAMME
 from preview.power.cap import Cap
 from preview.window.figures import Moment, Plan
 from preview.window.model import Session
@@ -41,6 +42,13 @@ class Reading:
     def time_s(self) -> float:
         """Time of the frame that is shown."""
         return self.session.frame / self.session.frames_per_s
+
+    @property
+    def step(self) -> str:
+        """Name of the look that is being played as a part of the programme; empty where another look plays."""
+        if self.session.playing_look.effect != PROGRAMME:
+            return ""
+        return [name for start_s, name in self.plan.steps if start_s <= self.time_s + 1e-9][-1]
 
     @property
     def breaks(self) -> int:

@@ -342,7 +342,7 @@ class Surveyor(Worker):
 
         def pause() -> None:
             nonlocal began
-            self._pause(look, time.perf_counter() - began, edition)
+            self._pause(look, 2 * (time.perf_counter() - began), edition)
             if self._wanted != wanted:
                 raise _Dropped
             began = time.perf_counter()

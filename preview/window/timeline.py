@@ -50,20 +50,13 @@ def _hidden(now: Reading, shown: range) -> str:
     return "far over" if "far over" in worst else "over" if "over" in worst else ""
 
 
-def _step_name(now: Reading) -> str:
-    """The look of the programme that is being played, where the programme is."""
-    if now.session.playing_look.effect != PROGRAMME:
-        return ""
-    return [name for start_s, name in now.plan.steps if start_s <= now.time_s + 1e-9][-1]
-
-
 def supplies_key(now: Reading, shown: range) -> tuple[object, ...]:
     """What the labels of the supplies show: drawn anew when it changes."""
     session = now.session
     amps = tuple((s, round(_amps(now, s), 2), _strain(now, s)) for s in shown)
     time = clock(now.time_s, session.seconds)
     playing = session.playing, session.look, session.edition
-    return amps, playing, time, now.moment is None, now.focus == "play", _hidden(now, shown), _step_name(now)
+    return amps, playing, time, now.moment is None, now.focus == "play", _hidden(now, shown)
 
 
 def draw_supplies(brush: Brush, at: Arrangement, now: Reading, shown: range) -> None:
@@ -85,10 +78,6 @@ def draw_supplies(brush: Brush, at: Arrangement, now: Reading, shown: range) -> 
             hidden = _hidden(now, shown)
             brush.text(more, right, y, 12, ALARM[hidden] if hidden else FAINT, "right")
         brush.targets.append(("supplies", Rect(right - width, at.clock.y, width, at.clock.h)))
-        right -= width + brush.px(8)
-    name = _step_name(now)
-    if name:
-        brush.text(brush.letters.fit(name, max(right - x, 0), 13), x, y, 13, QUIET)
 
 
 def _supply(brush: Brush, row: SupplyRow, supply: int, now: Reading) -> None:
