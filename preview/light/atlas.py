@@ -80,13 +80,16 @@ class Atlas:
 
     def place(self, surface: NDArray[np.integer[Any]], u_m: Floats, v_m: Floats) -> tuple[Floats, Floats]:
         """Cell coordinates x, y of places on surfaces; for `surface` −1 a cell that is always dark."""
-        x, y = np.full(surface.shape, float(self.width - 1)), np.full(surface.shape, float(self.height - 1))
+        x, y = np.full(surface.size, float(self.width - 1)), np.full(surface.size, float(self.height - 1))
+        order = np.argsort(surface.ravel().astype(np.int16), kind="stable")
+        ends = np.cumsum(np.bincount(surface.ravel() + 1, minlength=len(self.grids) + 1))
+        u, v = u_m.ravel(), v_m.ravel()
         for s, grid in enumerate(self.grids):
-            here = surface == s
-            if here.any():
-                x[here] = self.corner[s, 0] + np.interp(u_m[here], grid.u_m, np.arange(len(grid.u_m)))
-                y[here] = self.corner[s, 1] + np.interp(v_m[here], grid.v_m, np.arange(len(grid.v_m)))
-        return x, y
+            here = order[ends[s] : ends[s + 1]]
+            if len(here):
+                x[here] = self.corner[s, 0] + np.interp(u[here], grid.u_m, np.arange(len(grid.u_m)))
+                y[here] = self.corner[s, 1] + np.interp(v[here], grid.v_m, np.arange(len(grid.v_m)))
+        return x.reshape(surface.shape), y.reshape(surface.shape)
 
 
 def _contacts(surfaces: Surfaces, surface: int, boxes: Boxes) -> tuple[Floats, Floats]:
@@ -109,57 +112,95 @@ def _contacts(surfaces: Surfaces, surface: int, boxes: Boxes) -> tuple[Floats, F
     return u[(u > 2 * TOUCH_M) & (u < width - 2 * TOUCH_M)], v[(v > 2 * TOUCH_M) & (v < height - 2 * TOUCH_M)]
 
 
-def _samples(lines: Lines) -> tuple[Floats, Floats, Bools, Floats]:
-    """Points along all lines: places (M, 3), tangents (M, 3), whether an end (M,), length of a group (M,)."""
+@dataclass(frozen=True)
+class _Samples:
+    """M points along all lines."""
+
+    place_m: Floats  # (M, 3)
+    line: Ints  # (M,) number of the line
+    is_end: Bools  # (M,)
+
+    def lighting(self, surfaces: Surfaces, surface: int, lines: Lines) -> _Samples:
+        """Those in front of a surface whose light leaves towards some of it."""
+        corners = surfaces.origin_m[surface] + np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * surfaces.size_m[
+            surface
+        ] @ np.stack([surfaces.u[surface], surfaces.v[surface]])
+        ahead = (corners[None] - self.place_m[:, None]) @ lines.aim.T  # (M, 4, L)
+        ahead = np.take_along_axis(ahead, self.line[:, None, None], axis=2)[..., 0].max(axis=1)
+        lit = (ahead > 0) | (lines.side[self.line] > 0)
+        lit &= (self.place_m - surfaces.origin_m[surface]) @ surfaces.normal[surface] > 0
+        return _Samples(self.place_m[lit], self.line[lit], self.is_end[lit])
+
+
+def _samples(lines: Lines) -> _Samples:
     step = max(0.025, float(lines.length_m.sum()) / 2000)
-    places, tangents, ends, group = [], [], [], []
+    places, numbers, ends = [], [], []
     for k in range(len(lines)):
         count = max(2, int(np.ceil(lines.length_m[k] / step)) + 1)
         along = np.linspace(0, lines.length_m[k], count)
         places.append(lines.start_m[k] + along[:, None] * lines.tangent[k])
-        tangents.append(np.repeat(lines.tangent[k][None], count, axis=0))
+        numbers.append(np.full(count, k))
         ends.append(np.isin(np.arange(count), (0, count - 1)))
-        group.append(np.full(count, lines.group_m[k]))
-    return np.concatenate(places), np.concatenate(tangents), np.concatenate(ends), np.concatenate(group)
+    return _Samples(np.concatenate(places), np.concatenate(numbers), np.concatenate(ends))
 
 
-def _axis_lines(
-    length: float,
-    along: Floats,
-    beside: Floats,
-    aligned: Floats,
-    ends: Bools,
-    group_m: Floats,
+@dataclass(frozen=True)
+class _Axis:
+    """How close the lines across one axis of a surface should be, and where lines must be."""
+
+    x_m: Floats  # (X,)
+    spacing_m: Floats  # (X,)
+    set_m: Floats  # places of lines that stay where they are
+
+    def places(self, scale: float) -> Floats:
+        """Places of the lines, with `scale` times the spacing."""
+        spacing = np.maximum(self.spacing_m * scale, _FINEST_M)
+        # The rule lets spacing grow by no more than a part of the way walked, so that cells stay well shaped.
+        passed = np.concatenate([[0.0], np.cumsum(0.5 * (1 / spacing[1:] + 1 / spacing[:-1]) * np.diff(self.x_m))])
+        count = max(2, int(np.ceil(passed[-1])))
+        places = np.interp(np.arange(count + 1) * (passed[-1] / count), passed, self.x_m)
+        if len(self.set_m):
+            clear = np.abs(places[:, None] - self.set_m[None, :]).min(axis=1) > 4 * TOUCH_M
+            clear[[0, -1]] = True
+            places = np.unique(np.concatenate([places[clear], self.set_m]))
+        return places
+
+
+def _axis(
+    surfaces: Surfaces,
+    surface: int,
+    lines: Lines,
+    samples: _Samples,
+    way: int,
     contacts: Floats,
     edges: Floats,
     aslant: Floats,
     coarsest: float,
-    scale: float,
-) -> Floats:
-    """Places of the grid lines across one axis of a surface.
-
-    `along` (M,) is each run sample's place on the axis, `beside` (M,) its distance from the surface's strip across the axis.
-    """
+) -> _Axis:
+    """The axis u (`way` 0) or v (1) of a surface."""
+    axis, other = (surfaces.u[surface], surfaces.v[surface])[:: 1 if way == 0 else -1]
+    length, depth = (float(value) for value in surfaces.size_m[surface][:: 1 if way == 0 else -1])
+    span = samples.place_m - surfaces.origin_m[surface]
+    along, past = span @ axis, span @ other
+    past = np.maximum(0, np.maximum(-past, past - depth))
+    beside = (span @ surfaces.normal[surface]) ** 2 + past**2
+    aligned = (np.abs(lines.tangent @ axis)[samples.line] > 0.7) & ~samples.is_end
     x = np.linspace(0, length, max(9, min(600, int(length / 0.008))))
-    distance = np.sqrt((along[None, :] - x[:, None]) ** 2 + beside[None, :] ** 2)
-    fine = np.where((aligned > 0.7) & ~ends, np.maximum(_OF_GROUP * group_m, _ALONG * distance), _ACROSS * distance)
-    spacing = np.minimum(fine.min(axis=1), coarsest)
+    square = np.full(len(x), coarsest**2)
+    for some, part, least in ((aligned, _ALONG, _OF_GROUP), (~aligned, _ACROSS, 0.0)):
+        if some.any():
+            off = (along[some] - x[:, None]) ** 2
+            off += beside[some]
+            off *= part**2
+            np.maximum(off, (least * lines.group_m[samples.line[some]]) ** 2, out=off)
+            np.minimum(square, off.min(axis=1), out=square)
+    spacing = np.sqrt(square)
     if len(contacts):
         gap = np.abs(contacts[None, :] - x[:, None]).min(axis=1)
-        spacing = np.minimum(spacing, np.maximum(_CONTACT_FINEST_M, _CONTACT_GROWTH * gap))
+        np.minimum(spacing, np.maximum(_CONTACT_FINEST_M, _CONTACT_GROWTH * gap), out=spacing)
     for low, high, step in aslant:
         np.minimum(spacing, step, out=spacing, where=(x >= low - 0.008) & (x <= high + 0.008))
-    spacing = np.maximum(spacing * scale, _FINEST_M)
-    # The rule lets spacing grow by no more than a part of the way walked, so that cells stay well shaped.
-    passed = np.concatenate([[0.0], np.cumsum(0.5 * (1 / spacing[1:] + 1 / spacing[:-1]) * np.diff(x))])
-    count = max(2, int(np.ceil(passed[-1])))
-    places = np.interp(np.arange(count + 1) * (passed[-1] / count), passed, x)
-    if len(contacts) or len(edges):
-        pairs = np.unique(np.concatenate([contacts - TOUCH_M, contacts + TOUCH_M, edges]))
-        clear = np.abs(places[:, None] - pairs[None, :]).min(axis=1) > 4 * TOUCH_M
-        clear[[0, -1]] = True
-        places = np.unique(np.concatenate([places[clear], pairs]))
-    return places
+    return _Axis(x, spacing, np.unique(np.concatenate([contacts - TOUCH_M, contacts + TOUCH_M, edges.ravel()])))
 
 
 def _coarse(places: Floats, step: float) -> Ints:
@@ -173,53 +214,27 @@ def _coarse(places: Floats, step: float) -> Ints:
 
 def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) -> tuple[Grid, ...]:
     """The grids of all surfaces, widened evenly until they have no more than `most_nodes` nodes together."""
-    places, tangents, ends, group_m = _samples(lines)
+    samples = _samples(lines)
     big = float(surfaces.size_m.max())
     coarsest = max(_COARSEST_M, big / 120)
     step = max(_COARSE_STEP_M, big / 60)
-    edges = [shadow_edges(surfaces, s, lines, boxes) for s in range(len(surfaces))]
-    aslant = [aslant_edges(surfaces, s, lines, boxes) for s in range(len(surfaces))]
+    axes = []
+    for s in range(len(surfaces)):
+        lighting = samples.lighting(surfaces, s, lines)
+        found = zip(
+            _contacts(surfaces, s, boxes),
+            shadow_edges(surfaces, s, lines, boxes),
+            aslant_edges(surfaces, s, lines, boxes),
+            strict=True,
+        )
+        axes.append([_axis(surfaces, s, lines, lighting, way, *parts, coarsest) for way, parts in enumerate(found)])
     scale = 1.0
     while True:
-        grids = []
-        for s in range(len(surfaces)):
-            span = places - surfaces.origin_m[s]
-            on_u, on_v, off = span @ surfaces.u[s], span @ surfaces.v[s], span @ surfaces.normal[s]
-            width, height = (float(value) for value in surfaces.size_m[s])
-            past_u = np.maximum(0, np.maximum(-on_u, on_u - width))
-            past_v = np.maximum(0, np.maximum(-on_v, on_v - height))
-            contact_u, contact_v = _contacts(surfaces, s, boxes)
-            u = _axis_lines(
-                width,
-                on_u,
-                np.hypot(off, past_v),
-                np.abs(tangents @ surfaces.u[s]),
-                ends,
-                group_m,
-                contact_u,
-                edges[s][0].ravel(),
-                aslant[s][0],
-                coarsest,
-                scale,
-            )
-            v = _axis_lines(
-                height,
-                on_v,
-                np.hypot(off, past_u),
-                np.abs(tangents @ surfaces.v[s]),
-                ends,
-                group_m,
-                contact_v,
-                edges[s][1].ravel(),
-                aslant[s][1],
-                coarsest,
-                scale,
-            )
-            grids.append(Grid(u, v, _coarse(u, step * scale), _coarse(v, step * scale)))
-        total = sum(grid.nodes for grid in grids)
+        places = [(u.places(scale), v.places(scale)) for u, v in axes]
+        total = sum(len(u) * len(v) for u, v in places)
         if total <= most_nodes or scale > 8:
-            return tuple(grids)
-        scale *= max(1.05, float(np.sqrt(total / most_nodes)))
+            return tuple(Grid(u, v, _coarse(u, step * scale), _coarse(v, step * scale)) for u, v in places)
+        scale *= max(1.02, float(np.sqrt(total / most_nodes)))
 
 
 def pack(grids: tuple[Grid, ...]) -> Atlas:
