@@ -16,7 +16,7 @@ from preview.handover.ahead import ahead
 from preview.handover.caption import captioned
 from preview.handover.eyes import caution, flash_limit, watched
 from preview.handover.frames import Film, Progress, Stage, film_of, stage_of
-from preview.handover.gif import FASTEST, add_comment, encode_gif, held
+from preview.handover.gif import FASTEST, encode_gif, held
 from preview.handover.mail import FULL, Quality, steps_down
 from preview.handover.palette import Bytes
 from preview.handover.placing import placing_file
@@ -238,9 +238,7 @@ def _encode(
         samples = _samples(film, wish)
         if quality.hold:
             pictures = held(pictures, quality.hold)
-        encode_gif(part, pictures, size, rate, film.frames, samples)
-        if comment:
-            add_comment(part, comment)
+        encode_gif(part, pictures, size, rate, film.frames, samples, comment)
     elif kind == ".mp4":
         encode_mp4(part, pictures, size, rate, comment, quality.crf)
     else:

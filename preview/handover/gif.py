@@ -3,14 +3,20 @@
 Frame k is shown from round(100·k/fps) to round(100·(k+1)/fps) hundredths of a second, so that the total is exact although a GIF counts in
 whole hundredths. Shorter than two hundredths many browsers play at ten, hence `FASTEST`.
 
+A pixel whose palette entry stays is left clear. So no frame's bytes depend on another's, and two encoders compress them in turns, on
+two cores; the blocks between, with delays and comment, are written here.
+
 Source: GIF89a. Leaves out: interlacing, and a palette for each frame.
 """
 
 from __future__ import annotations
 
+import contextlib
 import itertools
+import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import IO
 
 import cv2
 import numpy as np
@@ -20,13 +26,13 @@ from preview.handover.palette import COLOURS, Bytes, Mosaic, palette_of
 from preview.handover.placing import placing_file
 from preview.handover.video import Picture
 
-__all__ = ["FASTEST", "add_comment", "delays_cs", "encode_gif", "held", "write_gif"]
+__all__ = ["FASTEST", "delays_cs", "encode_gif", "held", "write_gif"]
 
 FASTEST = 50.0
 """Frames per second above which browsers slow a GIF down."""
 
-_HEAD = 13 + 3 * 256 + 19  # header with screen descriptor, palette, loop block
-_PIECE = 1 << 20
+_ENCODERS = 2
+_CLEAR = 255
 
 
 def delays_cs(frames: int, frames_per_s: float) -> list[int]:
@@ -63,9 +69,7 @@ def write_gif(
 ) -> None:
     """Write `frames` pictures (height, width, 3) of `size` (width, height); the palette is made for the pixels `samples` (..., 3)."""
     with placing_file(target) as part:
-        encode_gif(part, pictures, size, frames_per_s, frames, samples)
-        if comment:
-            add_comment(part, comment)
+        encode_gif(part, pictures, size, frames_per_s, frames, samples, comment)
 
 
 def encode_gif(
@@ -75,34 +79,60 @@ def encode_gif(
     frames_per_s: float,
     frames: int,
     samples: Bytes,
+    comment: str | None = None,
 ) -> None:
     """As `write_gif`, over whatever is at `part`."""
     palette = palette_of(samples)
-    entries = np.zeros((256, 4), dtype=np.uint8)  # blue, green, red, alpha; the last stays clear: "as before"
+    entries = np.zeros((256, 4), dtype=np.uint8)  # blue, green, red, alpha; the last stays clear
     entries[:COLOURS, :3] = palette[:, ::-1]
     entries[:COLOURS, 3] = 255
     colours = entries.tobytes()
     mosaic = Mosaic(palette, size, samples)
-    last = delays_cs(frames, frames_per_s)[-1]
-    arguments = ["-c:v", "gif", "-loop", "0", "-final_delay", str(last), "-f", "gif", str(part)]
-    with encoding(size, frames_per_s, "pal8", arguments) as write:
-        for picture in pictures:
-            write(mosaic.entries(picture).tobytes() + colours)
+    arguments = ["-c:v", "gif", "-gifflags", "0", "-f", "gif", "-"]
+    before: Bytes | None = None
+    with contextlib.ExitStack() as held:
+        outputs = [held.enter_context(tempfile.TemporaryFile()) for _ in range(min(_ENCODERS, frames))]
+        with contextlib.ExitStack() as running:
+            encoders = [
+                running.enter_context(encoding(size, frames_per_s, "pal8", arguments, output)) for output in outputs
+            ]
+            for picture, write in zip(pictures, itertools.cycle(encoders), strict=False):
+                now = mosaic.entries(picture)
+                shown = now if before is None else cv2.bitwise_or(now, cv2.compare(now, before, cv2.CMP_EQ))
+                write(np.asarray(shown).tobytes() + colours)
+                before = now
+        with part.open("wb") as file:
+            file.write(_head(size, palette, comment))
+            images = [_images(output) for output in outputs]
+            for delay_cs, image in zip(delays_cs(frames, frames_per_s), itertools.cycle(images), strict=False):
+                file.write(b"\x21\xf9\x04\x05" + delay_cs.to_bytes(2, "little") + bytes([_CLEAR, 0]))  # left in place
+                for piece in next(image):
+                    file.write(piece)
+            file.write(b"\x3b")
 
 
-def add_comment(path: Path, comment: str) -> None:
-    """Put a comment block into a finished file, after its header, palette and loop block; what follows moves back."""
+def _head(size: tuple[int, int], palette: Bytes, comment: str | None) -> bytes:
+    """Header, screen descriptor, palette, endless loop, comment."""
+    sides = b"".join(side.to_bytes(2, "little") for side in size)
+    loop = b"\x21\xff\x0bNETSCAPE2.0\x03\x01\x00\x00\x00"
+    head = b"GIF89a" + sides + b"\xf7\x00\x00" + palette.tobytes() + bytes(3 * (256 - COLOURS)) + loop
+    if not comment:
+        return head
     text = comment.encode("utf-8")
     blocks = [text[at : at + 255] for at in range(0, len(text), 255)]
-    block = b"\x21\xfe" + b"".join(bytes([len(part)]) + part for part in blocks) + b"\x00"
-    with path.open("r+b") as file:
-        end = file.seek(0, 2)
-        while end > _HEAD:
-            start = max(_HEAD, end - _PIECE)
-            file.seek(start)
-            piece = file.read(end - start)
-            file.seek(start + len(block))
-            file.write(piece)
-            end = start
-        file.seek(_HEAD)
-        file.write(block)
+    return head + b"\x21\xfe" + b"".join(bytes([len(block)]) + block for block in blocks) + b"\x00"
+
+
+def _images(file: IO[bytes]) -> Iterator[list[bytes]]:
+    """The images of a GIF, each as its descriptor and its data, in pieces; everything between is passed over."""
+    file.seek(0)
+    head = file.read(13)
+    file.seek(3 << ((head[10] & 7) + 1), 1)
+    while (kind := file.read(1)) == b"\x21" or kind == b"\x2c":
+        pieces = [kind + file.read(1 if kind == b"\x21" else 10)]
+        while length := file.read(1):
+            pieces.append(length + file.read(length[0]))
+            if not length[0]:
+                break
+        if kind == b"\x2c":
+            yield pieces
