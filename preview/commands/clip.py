@@ -192,7 +192,7 @@ def _check_ranges(wish: Wish) -> None:
         ("--ambient", wish.ambient_lux, 0.0, 200_000.0, " lux"),
         ("--exposure", wish.grey_cd_m2, 1e-4, 1e6, " cd/m²"),
         ("--level", wish.level, 0.0, 1.0, ""),
-        ("--mail", wish.mail_mb, 0.01, 10_000.0, " MB"),
+        ("--mail", wish.mail_mb, 0.001, 10_000.0, " MB"),
         ("--seconds", wish.seconds, 0.01, 1e6, " s"),
     ]
     wrong = [
