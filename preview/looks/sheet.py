@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from types import MappingProxyType
 
 import numpy as np
@@ -54,10 +54,15 @@ def _run(group_m: float, length_m: float, height_m: float) -> Place:
     return place
 
 
-def strip_frames(effect: Effect, seconds: float, frames_per_s: float) -> Iterator[NDArray[np.uint8]]:
-    """Pictures (36, 64, 3) sRGB of an effect at its defaults on a strip that fills the view: what `flashes_of` is asked of a new script."""
+def strip_frames(
+    effect: Effect, seconds: float, frames_per_s: float, dials: Mapping[str, float] | None = None, seed: int = 0
+) -> Iterator[NDArray[np.uint8]]:
+    """Pictures (36, 64, 3) sRGB of an effect on a strip that fills the view: what `flashes_of` is asked of a script.
+
+    `dials` are set, the others stand at their defaults.
+    """
     times = np.arange(round(seconds * frames_per_s)) / frames_per_s
-    for row in _pixels(effect, Place.straight(3.2, 0.05), times):
+    for row in _pixels(effect, Place.straight(3.2, 0.05), times, dials, seed):
         yield np.broadcast_to(row, (36, *row.shape))
 
 
@@ -66,10 +71,12 @@ def _strip(effect: Effect, place: Place, width: int) -> Image.Image:
     return Image.fromarray(pixels).resize((width, _TILE[1]), Image.Resampling.BICUBIC)
 
 
-def _pixels(effect: Effect, place: Place, times_s: Floats) -> NDArray[np.uint8]:
-    """sRGB (F, G, 3) of an effect at its defaults, highlights rolled off as in a picture."""
+def _pixels(
+    effect: Effect, place: Place, times_s: Floats, dials: Mapping[str, float] | None = None, seed: int = 0
+) -> NDArray[np.uint8]:
+    """sRGB (F, G, 3) of an effect, highlights rolled off as in a picture."""
     look = Look(name=effect.name, effect=effect.name, seconds=max(SECONDS, float(times_s[-1])))
-    ready = Ready(look=look, effect=effect, dials=MappingProxyType(effect.defaults()), seed=0)
+    ready = Ready(look=look, effect=effect, dials=MappingProxyType(effect.defaults() | dict(dials or {})), seed=seed)
     light = look_light(ready, place, times_s)
     xyz: Floats = np.einsum("fgc,gcx->fgx", light, place.primaries) / place.primaries[:, :, 1].sum(axis=1)[:, None]
     rgb = rgb_of_xyz(1.6 * xyz)

@@ -1,7 +1,8 @@
 """How long the flash analysis takes a frame, as a multiple of reading the frame once, and a survey of flashes over dials and seeds.
 
 python tests/bench/bench_flashing.py                          time
-python tests/bench/bench_flashing.py survey N SCENE [EFFECT…]  N random settings of every effect in a demo scene: the worst of each
+python tests/bench/bench_flashing.py survey N SCENE [EFFECT…]  N random settings of every effect in a demo scene, or
+                                                              on a `strip` that fills the view: the worst of each
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import effects
 from effects.kit import Dial
 from preview.handover.frames import film_of, stage_of
 from preview.looks.flashing import flashes_of
+from preview.looks.sheet import strip_frames
 from preview.scene.model import Look
 from preview.scene.read import find_scene, read_scene
 
@@ -54,19 +56,20 @@ def pick(dial: Dial, random: np.random.Generator) -> float:
 
 def survey(settings: int, scene_name: str, names: list[str]) -> None:
     """The most flashes of each effect, and the settings that gave them."""
-    scene = read_scene(find_scene(scene_name))
-    stage = stage_of(scene, (96, 54))
+    scene = None if scene_name == "strip" else read_scene(find_scene(scene_name))
+    stage = stage_of(scene, (96, 54)) if scene else None
     random = np.random.default_rng(1)
     for name in names or [name for name in effects.names() if effects.load(name).mood != "proof"]:
-        found = []
+        effect, found = effects.load(name), []
         for number in range(settings):
-            dials = (
-                {d.name: pick(d, random) for d in effects.load(name).dials if d.name != "loop_s"} if number > 2 else {}
-            )
-            dials["seed"] = int(random.integers(0, 1000))
-            film = film_of(stage, Look(name="x", effect=name, seconds=5, dials=dials), frames_per_s=25)
-            flashes = flashes_of(film.pictures(), 25, scene.viewer.field_deg)
-            found.append((flashes.per_s, dials))
+            dials = {d.name: pick(d, random) for d in effect.dials if d.name != "loop_s"} if number > 2 else {}
+            seed = int(random.integers(0, 1000))
+            if scene and stage:
+                look = Look(name="x", effect=name, seconds=5, dials={**dials, "seed": seed})
+                flashes = flashes_of(film_of(stage, look, frames_per_s=25).pictures(), 25, scene.viewer.field_deg)
+            else:
+                flashes = flashes_of(strip_frames(effect, 5.0, 25.0, dials, seed), 25)
+            found.append((flashes.per_s, dials | {"seed": seed}))
         found.sort(key=lambda pair: -pair[0])
         print(f"{name:14} {' '.join(f'{per_s:g}' for per_s, _ in found[:8])}", flush=True)
         if found[0][0] > 2.5:
