@@ -35,7 +35,7 @@ from preview.scene.model import Scene
 __all__ = ["Renderer"]
 
 _COVER_REFLECTANCE = 0.45  # an unlit cover in the room's light; common practice, no source
-_BLOCK_BYTES = 30_000_000
+_BLOCK_BYTES = 48_000_000
 """Working space for frames that are worked out together."""
 
 Matrix = NDArray[np.float32]

@@ -123,7 +123,7 @@ class Transport:
             for matrix, own, out in these:
                 np.matmul(matrix, own, out=out)
 
-        if pool is None or columns > _WIDE:
+        if pool is None:
             work(jobs)
         else:
             list(pool.map(work, (jobs[::2], jobs[1::2])))
@@ -141,9 +141,9 @@ def _narrow(matrix: sparse.csr_array) -> sparse.csr_array:
 def _jobs(matrix: Matrix, flux: Matrix, parts: Matrix, row: int) -> list[tuple[Matrix, Matrix, Matrix]]:
     """A product cut into pieces for which BLAS starts no threads of its own: those would wait for one another at every piece.
 
-    Where there are many columns BLAS does better with all of it.
+    Where there are many columns BLAS does better with large pieces, and two are enough.
     """
-    step = max(16, _PIECE // max(1, flux.size)) if flux.shape[1] <= _WIDE else max(1, len(matrix))
+    step = max(16, _PIECE // max(1, flux.size) if flux.shape[1] <= _WIDE else -(-len(matrix) // 2))
     return [
         (matrix[k : k + step], flux, parts[row + k : row + min(k + step, len(matrix))])
         for k in range(0, len(matrix), step)

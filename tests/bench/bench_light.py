@@ -19,6 +19,7 @@ import time
 from pathlib import Path
 
 BEGAN = time.perf_counter()
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the program itself does
 
 SIZE = (1280, 720)
 
@@ -75,6 +76,8 @@ class Frame:
     """One scene and everything that its frames need."""
 
     def __init__(self, scene) -> None:
+        import numpy as np
+
         from preview.light.picture import Renderer
         from preview.looks.drives import place_of
         from preview.looks.library import looks_of, ready_look
@@ -89,8 +92,8 @@ class Frame:
         self.network = build(scene, self.layout)
         self.volts = None
         self.renderer = Renderer(scene, self.layout, SIZE)
-        times = self.look.seconds * (0.5 + __import__("numpy").arange(6)) / 6
-        self.exposure = self.renderer.exposure(__import__("numpy").stack([self.meter(t) for t in times]))
+        times = self.look.seconds * (0.5 + np.arange(6)) / 6
+        self.exposure = self.renderer.exposure(np.stack([self.meter(t) for t in times]))
 
     def meter(self, time_s: float):
         """Light of every group (G, 3) in lumen at one moment, through the network, with the figures that the window shows."""
