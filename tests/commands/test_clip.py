@@ -167,7 +167,7 @@ def test_words_are_in_the_picture_only_where_asked_for(plan: Path, out: Path, co
 
 def test_a_wipe_has_one_on_its_left_and_the_other_on_its_right(plan: Path, out: Path, covecast) -> None:
     fixed = ["--exposure", 20, "--ambient", 0, "--look", "full"]
-    plan.write_text(plan.read_text().replace("[1, 0, 1]", "[4.5, 0, 1]"))
+    plan.write_text(plan.read_text().replace("[1, 0, 1]", "[4.5, 0, 1]").replace("length_m = 2", "length_m = 20"))
     lit = still(covecast, plan, out, *fixed)
     ideal = still(covecast, plan, out, "--no-sag", *fixed)
     wiped = still(covecast, plan, out, "--wipe", "unlit", *fixed)
@@ -175,8 +175,9 @@ def test_a_wipe_has_one_on_its_left_and_the_other_on_its_right(plan: Path, out: 
     assert (wiped[:, 51:] == lit[:, 51:]).all()
     wiped = still(covecast, plan, out, "--wipe", "no-drop", *fixed)
     assert (wiped[:, :45] == lit[:, :45]).all()
-    assert (wiped[:, 51:] == ideal[:, 51:]).all()
-    assert (lit != ideal).any()
+    # The white follows what lights the room, so that of the left side holds for both: close, and far from what sags.
+    right = [picture[:, 51:].astype(float) for picture in (wiped, ideal, lit)]
+    assert np.abs(right[0] - right[1]).mean() < 0.2 * np.abs(right[2] - right[1]).mean()
 
 
 def test_a_wiped_clip_goes_from_one_to_the_other_and_back(plan: Path, tmp_path: Path, covecast) -> None:
