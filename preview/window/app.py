@@ -17,7 +17,7 @@ from preview.looks.drives import LightCaution
 from preview.scene.model import Scene
 from preview.window.canvas import Canvas
 from preview.window.desk import Desk
-from preview.window.display import icon, open_display
+from preview.window.display import first_window, open_display
 from preview.window.figures import Plan, open_plan
 from preview.window.framing import picture_size
 from preview.window.hands import Hands
@@ -54,7 +54,7 @@ def _wake() -> None:
 class Window:
     """One window on one scene. `run` returns when it is closed.
 
-    `file` is what the scene was read from and `read` reads it again: both or neither.
+    `file` is what the scene was read from and `read` reads it again: both or neither. `window` is one that is open already.
     """
 
     def __init__(
@@ -64,14 +64,14 @@ class Window:
         size: tuple[int, int],
         file: Path | None = None,
         read: Callable[[], Scene] | None = None,
+        window: pygame.Window | None = None,
     ) -> None:
         self.desk = Desk(plan, session, size, _wake)
         self.hands = Hands(self.desk)
         self.canvas = Canvas()
         self.timing = Timing()
-        self.window = pygame.Window(f"{plan.scene.title} – covecast", size, resizable=True)
+        self.window = window or first_window(plan.scene.title, size)
         self.window.minimum_size = SMALLEST
-        self.window.set_icon(icon())
         self._read = read
         self._watch = Watch(file if read else None, scripts_of(plan.scene, session.looks))
         self._watched_s = self._stepped_s = time.monotonic()
@@ -218,18 +218,20 @@ def show(
     *,
     file: Path | None = None,
     read: Callable[[], Scene] | None = None,
+    window: pygame.Window | None = None,
 ) -> dict[str, float]:
     """Open the window on a scene and stay until it is closed. Returns where the time went.
 
     `asked_as` is what the user called the scene, for the message when there is no display (NoDisplay). With `file` and `read` the
-    scene is read again whenever its file is saved.
+    scene is read again whenever its file is saved. `window`: one that is open already.
     """
-    open_display(asked_as)
+    if window is None:
+        open_display(asked_as)
     try:
         pygame.key.set_repeat(350, 45)
-        window = Window(open_plan(scene), Session.of(scene, look), size, file, read)
-        with _cautions(window):
-            window.run(frames)
-        return window.report()
+        shown = Window(open_plan(scene), Session.of(scene, look), size, file, read, window)
+        with _cautions(shown):
+            shown.run(frames)
+        return shown.report()
     finally:
         pygame.quit()

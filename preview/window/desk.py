@@ -69,7 +69,9 @@ class Desk:
         self.surveyor.start()
 
     def stop(self) -> None:
-        """End the threads."""
+        """End the threads: both are told before either is waited for."""
+        self.painter.stop(wait=False)
+        self.surveyor.stop(wait=False)
         self.painter.stop()
         self.surveyor.stop()
 

@@ -9,9 +9,10 @@ import numpy as np
 import pygame
 
 from preview.scene.faults import CovecastError
-from preview.window.palette import GROUND
+from preview.window.lettering import Lettering
+from preview.window.palette import FAINT, GROUND
 
-__all__ = ["NoDisplay", "icon", "open_display"]
+__all__ = ["NoDisplay", "first_window", "icon", "open_display"]
 
 _NO_SCREEN = ("dummy", "offscreen", "evdev")
 
@@ -40,6 +41,20 @@ def icon() -> pygame.Surface:
     inside = (np.abs(x - 0.5) < 0.47) & (np.abs(y - 0.5) < 0.47)
     pixels = np.dstack([wall, np.where(inside, 255, 0)]).clip(0, 255).astype(np.uint8)
     return pygame.image.frombuffer(pixels.tobytes(), (side, side), "RGBA")
+
+
+def first_window(title: str, size: tuple[int, int]) -> pygame.Window:
+    """The window as it first appears, with the scene's title on its ground, before anything that takes time has begun."""
+    window = pygame.Window(f"{title} – covecast", size, resizable=True)
+    window.set_icon(icon())
+    surface = window.get_surface()
+    surface.fill(GROUND)
+    letters = Lettering()
+    text = letters.fit(title, size[0] - 48, 22)
+    letters.draw(surface, text, size[0] // 2, size[1] // 2, 22, FAINT, "middle")
+    window.flip()
+    pygame.event.pump()
+    return window
 
 
 def open_display(scene: str) -> None:

@@ -70,7 +70,7 @@ def _keys(surface: pygame.Surface, at: Rect, letters: Lettering, scroll: int) ->
         for k, (key, says) in enumerate(part[first : first + fits]):
             y = rect.y + pad + k * step + step // 2
             letters.draw(surface, key, x, y, size, TEXT if says else ACCENT)
-            room = rect.right - px(10) - x - keys_w
+            room = rect.right - px(4) - x - keys_w
             letters.draw(surface, letters.fit(says, room, size), x + keys_w, y, size, QUIET)
     _more(surface, rect, letters, first, beyond)
     return beyond

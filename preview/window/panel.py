@@ -34,6 +34,8 @@ __all__ = ["STOPS", "Panel"]
 STOPS = ("looks", "play", "time", "level", "light", "drop", "marks", "breaks", "flashes", "assumed", "keys")
 """The controls that Tab goes through, in order."""
 
+_Words = list[tuple[str, str, Rgb]]
+
 _WORDS = ("drop", "marks", "breaks", "flashes", "assumed", "keys")
 
 
@@ -93,7 +95,7 @@ class Panel:
             pygame.draw.rect(surface, LEDGE, self.at.ledge)
             self._is_bare = False
         at, shown = self.at, self.supplies_from(now.first_supply)
-        words, rows = _words(now, at.words.w < self.letters.px(200)), _readings(now)
+        words, rows = _words(now, self._fit), _readings(now)
         panes: list[tuple[str, object, Callable[[Brush], None]]] = [
             ("looks", _looks_key(now), lambda brush: _draw_looks(brush, at, now)),
             ("words", (words, now.focus), lambda brush: _draw_words(brush, at, words)),
@@ -104,6 +106,11 @@ class Panel:
             panes.append(("readings", rows, lambda brush: _draw_readings(brush, at, rows)))
         drawn = [self._pane(surface, now, *pane) for pane in panes]
         return self._time(surface, now, shown) or any(drawn)
+
+    def _fit(self, words: _Words) -> bool:
+        """Whether the words have room side by side."""
+        wide = sum(self.letters.width(text, 14) + self.letters.px(20) for _, text, _ in words)
+        return wide - self.letters.px(20) <= self.at.words.w
 
     def _pane(
         self, surface: pygame.Surface, now: Reading, name: str, key: object, draw: Callable[[Brush], None]
@@ -200,11 +207,11 @@ def _draw_looks(brush: Brush, at: Arrangement, now: Reading) -> None:
         brush.text(f"{here}/{of}", field.right, field.y + line // 2, 12, FAINT, "right")
 
 
-def _words(now: Reading, narrow: bool) -> tuple[tuple[str, str, Rgb], ...]:
-    """The words at the top right: name of what they do, text, colour."""
+def _words(now: Reading, fits: Callable[[_Words], bool]) -> tuple[tuple[str, str, Rgb], ...]:
+    """The words at the top right: name of what they do, text, colour; those that matter most, where not all fit."""
     session = now.session
     drop = {"with": "with drop", "without": "without drop", "both": "side by side"}[session.drop]
-    words: list[tuple[str, str, Rgb]] = [
+    words: _Words = [
         ("drop", drop, TEXT if session.drop == "with" else ACCENT),
         ("marks", "marks", ACCENT if session.marks else QUIET),
     ]
@@ -216,8 +223,10 @@ def _words(now: Reading, narrow: bool) -> tuple[tuple[str, str, Rgb], ...]:
     if assumed:
         words.append(("assumed", f"{len(assumed)} assumed", QUIET))
     words.append(("keys", "keys F1", QUIET))
-    if narrow:
-        words = [word for word in words if word[0] in ("breaks", "flashes", "keys")]
+    for least in ("assumed", "marks", "drop", "keys"):
+        if fits(words):
+            break
+        words = [word for word in words if word[0] != least]
     return tuple(words)
 
 
@@ -226,8 +235,6 @@ def _draw_words(brush: Brush, at: Arrangement, words: tuple[tuple[str, str, Rgb]
     x, y = field.right, field.y + px(13)
     for name, text, colour in reversed(words):
         width = brush.width(text, 14)
-        if x - width < field.x:
-            break
         rect = Rect(x - width, y - px(13), width, px(26))
         brush.text(text, rect.x, y, 14, colour)
         brush.target(name, rect.grown(px(3)), rect)

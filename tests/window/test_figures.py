@@ -10,6 +10,7 @@ from preview.looks.drives import drive_blocks
 from preview.power.meter import meter_frames
 from preview.scene.model import Scene
 from preview.scene.read import read_scene
+from preview.window.eyes import Eyes
 from preview.window.figures import Plan, group_reading, moment, moment_of, open_plan, sample_xyz, shown_xyz
 from preview.window.model import Request, Session
 from preview.window.survey import Survey, survey_slices
@@ -185,3 +186,60 @@ def test_a_moment_is_a_point_of_the_curve(gallery: Scene) -> None:
         assert kept.shift.value == pytest.approx(found.shift.value, abs=1e-3)
         assert kept.dimming.group == found.dimming.group
         assert kept.lowest_v.value == pytest.approx(found.lowest_v.value, abs=4e-6)
+
+
+def test_the_programme_is_metered_over_its_whole_length(small_room: Path, programme_text: str) -> None:
+    small_room.write_text(small_room.read_text() + programme_text)
+    plan = open_plan(read_scene(small_room))
+    looks = Session.of(plan.scene).looks
+    assert [look.name for look in looks] == ["red", "blue", "moving", "programme"]
+    assert plan.steps == ((0.0, "red"), (2.0, "blue"))
+    for survey in survey_slices(plan, looks, 3, 1.0):
+        whole = survey
+    assert whole.is_whole
+    assert whole.frames == 150  # 2 s and 3 s at 30 a second
+    # By hand: 32 groups of one steady colour each; what the supply gives while it is red, and while it is blue.
+    for frame, number in ((20, 0), (59, 0), (95, 1), (140, 1)):
+        alone, _ = moment(plan, looks[number], Request(number, 0, looks[number].level, 1.0, "with", (64, 64)))
+        assert whole.supply_a[frame, 0] == pytest.approx(alone.supply_a[0], abs=1e-5)
+    # In the middle of the fade, at 2.5 s, an eased share of one half of each: within a code of half of both.
+    assert whole.moments is not None
+    mixed = whole.moments.codes[75].astype(float)
+    both = sum(whole.moments.codes[frame].astype(float) for frame in (20, 140))
+    np.testing.assert_allclose(mixed, both / 2, atol=1.0)
+
+
+FLASHING = '''"""White and dark, five times a second."""
+import numpy as np
+
+MOOD = "festive"
+DIALS = ()
+
+
+def light(place, time_s, dials, seed):
+    on = np.floor(time_s * 10 + 1e-6) % 2 == 0
+    return np.ones((len(time_s), place.groups, 3)) * on[:, None, None]
+'''
+
+
+def test_flashes_are_counted_as_the_standard_defines_them(
+    small_room: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    script = tmp_path / "on_and_off.py"
+    script.write_text(FLASHING)
+    monkeypatch.setitem(library._named, script.stem, script)
+    with small_room.open("a") as file:
+        file.write('[[look]]\nname = "flashing"\neffect = "on_and_off"\nseconds = 2\n')
+    plan = open_plan(read_scene(small_room))
+    eyes, looks = Eyes(plan), plan.scene.look
+    # WCAG 2.2, glossary: a flash is a pair of opposing changes; white and dark by turns, ten changes a second, are five of them.
+    found = eyes.count(looks[3], Request(3, 0, 1.0, 1.0, "with", (0, 0)), None, lambda: None)
+    assert found.general_per_s == 5
+    assert not found.within(3)
+    # The same from moments that were kept; none at all where nothing moves, or where daylight drowns it.
+    for survey in survey_slices(plan, looks, 3, 1.0):
+        whole = survey
+    kept = eyes.count(looks[3], Request(3, 0, 1.0, 1.0, "with", (0, 0)), whole.moments, lambda: None)
+    assert kept == found
+    assert eyes.count(looks[0], Request(0, 0, 1.0, 1.0, "with", (0, 0)), None, lambda: None).per_s == 0
+    assert eyes.count(looks[3], Request(3, 0, 1.0, 20_000.0, "with", (0, 0)), None, lambda: None).per_s == 0

@@ -1,12 +1,14 @@
 """The state of the window, without a screen."""
 
 import math
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from preview.scene.model import Look
+from preview.scene.read import read_scene
 from preview.window.acts import do, focused_act, set_place
 from preview.window.keys import KEYS, act_of
 from preview.window.model import LIGHT_STOPS, MOST_LUX, Session, light_place, lux_at, snap_level
@@ -125,3 +127,55 @@ def test_arrows_set_the_control_that_has_the_focus() -> None:
     assert focused_act("time", "time +1") == "time +1"
     assert focused_act("looks", "level -13") == "look +1"
     assert focused_act("level", "play") == "play"
+
+
+def test_a_request_is_for_a_whole_frame_at_the_data_rate() -> None:
+    now = session(10.0)
+    now.seek(3.349)
+    assert now.request((640, 360)).frame == 100  # 3.349 s · 30 /s, cut down
+    assert now.request((640, 360), ahead=1).frame == 101
+    assert now.until_next_s == pytest.approx(101 / 30 - 3.349)
+    now.seek(10.0)
+    assert now.request((640, 360)).frame == 299
+    assert now.request((640, 360), ahead=1).frame == 0
+
+
+@given(st.floats(0.01, 50), st.floats(1, 60), st.floats(0, 200))
+def test_every_time_of_a_look_has_a_frame_of_it(seconds: float, rate: float, time: float) -> None:
+    look = Look(name="one", effect="steady", seconds=seconds)
+    now = Session(looks=(look,), planned_lux=4, frames_per_s=rate, levels=[1.0])
+    now.step(time)
+    assert 0 <= now.frame < now.frames
+    assert now.until_next_s >= 0
+
+
+def test_a_scene_that_is_saved_anew_keeps_what_was_being_looked_at(small_room: Path) -> None:
+    scene = read_scene(small_room)
+    now = Session.of(scene)
+    now.choose(1)
+    now.set_level(0.4)
+    now.seek(2.0)
+    now.playing = False
+    small_room.write_text(
+        small_room.read_text().replace('name = "red"', 'name = "first"').replace("seconds = 4", "seconds = 3")
+    )
+    new = now.carried_to(read_scene(small_room))
+    assert new.playing_look.name == "blue"
+    assert new.level == snap_level(0.4)
+    assert new.time_s == 2.0
+    assert not new.playing
+    assert new.edition == now.edition + 1
+    assert new.levels[0] == snap_level(new.looks[0].level)
+    # A look that has gone: the first one is shown.
+    small_room.write_text(small_room.read_text().replace('name = "blue"', 'name = "other"'))
+    assert new.carried_to(read_scene(small_room)).look == 0
+
+
+def test_groups_are_pointed_at_round_the_ends() -> None:
+    now = session(5.0)
+    now.point(1, 10, start=4)
+    assert now.pointed == 4
+    now.point(-5, 10)
+    assert now.pointed == 9
+    now.point(1, 10)
+    assert now.pointed == 0
