@@ -1,18 +1,17 @@
 """The client's own room, lit: the photo dimmed to the room's light, and the groups' light added on it.
 
-The camera of `preview.light.sighting` says which place of which surface each pixel shows. With the light that was there when the photo was
-taken, `taken_lux` evenly from everywhere and shaded in corners as in the drawn room, a pixel's value is a reflectance,
-
-    ρ = gain · value / shade,
-
-and from there all is as in the drawn room: L = ρ·E/π. The gain brings the photographed surface to the finish that the scene gives for it,
-in every colour, which settles the photo's exposure and white balance at once; where the scene gives none the photo is taken to be well
-exposed, display white being a white wall. Boxes mark what stands in front: they hide, cast shadows and catch light, and are not drawn.
+The camera of `preview.light.sighting` says which place of which surface each pixel shows. A pixel's value over the light that was there
+when the photo was taken (`preview.light.photo_light`) is a reflectance ρ, and the groups' light is added on it as in the drawn room: L =
+ρ·E/π. Without the groups the room is the photo dimmed: by a gain that brings the surface of the corners to the finish that the scene
+gives for it, in every colour, in the room's own light. That settles the photo's exposure and white balance at once; where the scene gives
+no finish the exposure that the camera wrote into the file is held against `taken_lux`, and where there is none the photo is taken to be
+well exposed, display white being a white wall. Boxes mark what stands in front: they hide, cast shadows and catch light, and are not
+drawn.
 
 Where the camera is not known the surface of the corners alone is lit in detail, everything else in the photo by even light, and the runs'
 own faces are not drawn.
 
-Leaves out: lamps and windows in the photo that lit it unevenly (their light is taken for reflectance), gloss, the camera's tone curve.
+Leaves out: gloss, lamps and windows that are in the photo themselves, the camera's tone curve.
 """
 
 from __future__ import annotations
@@ -38,6 +37,7 @@ from preview.light.fill import bounce_rgb, mean_reflectance
 from preview.light.glare import SPREAD, Glare
 from preview.light.lightmaps import light_maps
 from preview.light.photo import Photograph, load_photo
+from preview.light.photo_light import given_finishes, light_in_photo
 from preview.light.pixels import Pixels
 from preview.light.printing import FULL, WORKERS, Printer
 from preview.light.room import FACES, Surfaces, boxes_of, surfaces_of
@@ -50,6 +50,7 @@ from preview.scene.model import Scene
 __all__ = ["PhotoRenderer", "sighting_of"]
 
 _DARKEST_ANCHOR = 0.004  # a surface darker than this in the photo says nothing of its exposure
+_LIKELY = (0.04, 0.97)  # reflectances that a wall can have
 _ROW = 1024
 
 Matrix = NDArray[np.float32]
@@ -120,11 +121,13 @@ class PhotoRenderer:
         even = self._laid.light(np.zeros((layout.groups, 3), np.float32), np.repeat(self._shade[:, None], 3, axis=1))
         shade = np.where(hits.surface >= 0, np.maximum(self._looked_up(even)[..., 0], 0.2), np.float32(1))
         picture = np.where(inside[..., None], picture, 0.0).astype(np.float32)
-        gain, says = _gain(scene, picture, shade, _in_rect(hits, number, scene.photo.rect_m))
+        gain, says = _gain(scene, picture, shade, _in_rect(hits, number, scene.photo.rect_m), photo.cd_m2)
         self.notes += says
-        # What the even light of one lux makes of the photo, and what every lux of the groups' light does.
-        self._unlit = np.minimum(picture * gain, shade[..., None]) / np.float32(np.pi)
-        self._reflectance = self._unlit / shade[..., None]
+        # What one lux of the room's own light makes of the photo, and what one lux of the groups' light does.
+        known = given_finishes(scene, self._everything)
+        light = light_in_photo(picture, shade, hits, self._everything, known, gain)
+        self._unlit = (picture * (gain / np.float32(np.pi))).astype(np.float32)
+        self._reflectance = np.clip(picture / light, 0.0, 1.0).astype(np.float32) / np.float32(np.pi)
         self._outside = np.nonzero(~inside.ravel())[0]
         thin = np.zeros(inside.shape, dtype=bool)
         thin[2::5, 2::5] = True
@@ -294,15 +297,21 @@ def _in_rect(hits: Hits, number: int, rect_m: tuple[float, float, float, float])
     return np.asarray((hits.surface == number) & inside)
 
 
-def _gain(scene: Scene, picture: Matrix, shade: Matrix, rect: Bools) -> tuple[Matrix, tuple[str, ...]]:
+def _gain(
+    scene: Scene, picture: Matrix, shade: Matrix, rect: Bools, cd_m2: float | None
+) -> tuple[Matrix, tuple[str, ...]]:
     """What brings a pixel's value to a reflectance (3,), and what there is to say of it."""
     given = scene.photo
     assert given is not None
     plain = np.ones(3, np.float32)
+    seen = np.median(picture[rect] / shade[rect][:, None], axis=0) if rect.any() else np.zeros(3)
     if "room" in scene.assumed or given.surface not in scene.room.finish.model_fields_set:
+        if cd_m2 is not None:
+            each = np.pi * cd_m2 / given.taken_lux
+            if _LIKELY[0] < each * float(seen @ Y_OF_RGB) < _LIKELY[1]:
+                return np.full(3, each, np.float32), ("photo: its brightness taken from the exposure in the file",)
         says = f"photo: taken to be well exposed; room.finish.{given.surface} would tell how light that surface is"
         return plain, (says,)
-    seen = np.median(picture[rect] / shade[rect][:, None], axis=0) if rect.any() else np.zeros(3)
     if float(seen @ Y_OF_RGB) < _DARKEST_ANCHOR or seen.min() <= 0:
         return plain, (f"photo: the {given.surface} is too dark in it to tell its exposure; taken to be well exposed",)
     wanted = np.maximum(linear_of_finish(getattr(scene.room.finish, given.surface)), 0.002)

@@ -15,6 +15,7 @@ import warnings
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import SupportsFloat
 
 import cv2
 import numpy as np
@@ -33,6 +34,8 @@ _MOST_BYTES = 200_000_000
 _FORMATS = ("JPEG", "PNG")  # some phones store a JPEG with a second picture behind it: the first is read
 _WORK_PX = 2600  # longest side that is kept
 _FOCAL_35MM, _EXIF_TABLE = 0xA405, 0x8769
+_EXPOSURE_S, _F_NUMBER, _ISO = 0x829A, 0x829D, 0x8827
+_SOS = 15.4  # cd/m² · s: the luminance of sRGB code 118 is this times N²/(t·S)
 _BROKEN = (OSError, SyntaxError, ValueError, EOFError, struct.error, zlib.error, Image.DecompressionBombError)
 
 
@@ -43,6 +46,7 @@ class Photograph:
     size: tuple[int, int]
     linear: NDArray[np.float32]
     focal_px: float | None  # as the file tells it, in pixels of the full size
+    cd_m2: float | None  # luminance that makes a value of 1, by the exposure that the file tells
 
     def scale_to(self, size: tuple[int, int]) -> float:
         """Pixels of a picture of `size` for one of the photo's, where the photo is shown whole."""
@@ -156,7 +160,7 @@ def _photograph(image: Image.Image) -> Photograph:
     image = ImageOps.exif_transpose(image)
     pixels = _srgb(image, profile)
     linear = from_srgb(np.arange(256) / 255).astype(np.float32)[pixels]
-    return Photograph(size, linear, _focal_px(exif, size))
+    return Photograph(size, linear, _focal_px(exif, size), _cd_m2(exif))
 
 
 def _srgb(image: Image.Image, profile: bytes | None) -> NDArray[np.uint8]:
@@ -187,3 +191,24 @@ def _focal_px(exif: Image.Exif, size: tuple[int, int]) -> float | None:
     if not isinstance(value, int | float) or not 4 <= value <= 800:
         return None
     return float(value) * float(np.hypot(*size)) / float(np.hypot(36, 24))
+
+
+def _cd_m2(exif: Image.Exif) -> float | None:
+    """Luminance that makes a linear value of 1, from exposure time, f-number and sensitivity.
+
+    Source: standard output sensitivity of ISO 12232: an exposure of 10/S lux·s gives sRGB code 118; the lens passes 0.65·L·t/N².
+    """
+    table = exif.get_ifd(_EXIF_TABLE)
+    iso = table.get(_ISO)
+    iso = iso[0] if isinstance(iso, tuple) and iso else iso
+    found = []
+    for value, low, high in ((table.get(_EXPOSURE_S), 1e-6, 120), (table.get(_F_NUMBER), 0.5, 64), (iso, 6, 1e6)):
+        try:
+            number = float(value) if isinstance(value, SupportsFloat) else 0.0
+        except (ValueError, ZeroDivisionError):
+            return None
+        if not low <= number <= high:
+            return None
+        found.append(number)
+    time_s, f_number, sensitivity = found
+    return _SOS * f_number**2 / (time_s * sensitivity) / float(from_srgb(118 / 255))

@@ -163,6 +163,33 @@ def test_light_and_geometry_come_back(drawn: tuple[Scene, Layout, Renderer], tmp
         assert np.median(np.hypot(u - u2, v - v2)) < 0.004
 
 
+def test_a_photo_taken_in_uneven_light(drawn: tuple[Scene, Layout, Renderer], tmp_path: Path) -> None:
+    # One run plays the window: it lights the right of the room far more than the left. Stated bound: where the other run's light falls, it
+    # comes back within a tenth for nine tenths of the places, nearer than if the light were taken to be even.
+    _, layout, renderer = drawn
+    window = np.zeros((layout.groups, 3))
+    window[layout.run_slice(1)] = (0.95, 1.0, 1.09)
+    exposure = renderer.exposure(window, 3.0)
+    exposure = Exposure(0.5 * exposure.scale, exposure.balance)
+    taken = photograph(drawn, tmp_path, more="field_deg = 62")
+    Image.fromarray(renderer.picture(window, exposure, 3.0)).save(tmp_path / "room.png")
+    light = light_of(layout)
+    light[layout.run_slice(1)] = 0.0
+    wanted = renderer.luminance(light, 0.0)[..., 1]
+    lit = wanted > 0.25 * np.percentile(wanted, 95)
+    ratio = (renderer_of(taken, layout, SIZE).luminance(light, 0.0)[..., 1] / np.maximum(wanted, 1e-6))[lit]
+    assert np.median(ratio) == pytest.approx(1.0, abs=0.04)
+    assert 0.9 < np.percentile(ratio, 5) < np.percentile(ratio, 95) < 1.1
+
+    plain = "".join(
+        line for line in SCENE.splitlines(keepends=True) if not line.startswith(("finish", "left =", "right ="))
+    )
+    told_less = photograph(drawn, tmp_path, more="field_deg = 62", text=plain)
+    Image.fromarray(renderer.picture(window, exposure, 3.0)).save(tmp_path / "room.png")
+    even = (renderer_of(told_less, layout, SIZE).luminance(light, 0.0)[..., 1] / np.maximum(wanted, 1e-6))[lit]
+    assert np.abs(np.log(even)).mean() > np.abs(np.log(ratio)).mean()
+
+
 def test_the_unlit_room_is_the_photo_dimmed(drawn: tuple[Scene, Layout, Renderer], tmp_path: Path) -> None:
     scene = photograph(drawn, tmp_path, more="field_deg = 62")
     lit = renderer_of(scene, drawn[1], SIZE)
@@ -229,6 +256,28 @@ def test_without_a_finish_the_photo_is_taken_as_exposed(drawn: tuple[Scene, Layo
     linear = np.where(photo <= 0.04045, photo / 12.92, ((photo + 0.055) / 1.055) ** 2.4)
     found = lit.luminance(np.zeros((drawn[1].groups, 3)), 100.0, 6504.0)[150, 200, 1]
     assert found == pytest.approx(linear @ [0.2126, 0.7152, 0.0722] * 100 / np.pi, rel=0.03)
+
+
+def test_exposure_in_the_file_tells_the_brightness(drawn: tuple[Scene, Layout, Renderer], tmp_path: Path) -> None:
+    # Source: ISO 12232, standard output sensitivity: 10/S lux·s on the sensor give sRGB code 118; a lens passes 0.65·L·t/N². Written into
+    # the file so that the luminance of display white is the drawn picture's own: the light then comes back with no finish to go by.
+    _, layout, renderer = drawn
+    text = SCENE.replace('back = "#b9c0b4"\n', "")
+    dark = np.zeros((layout.groups, 3))
+    exposure = Exposure(0.5 * renderer.exposure(dark, 140.0).scale)
+    taken = photograph(drawn, tmp_path, more="field_deg = 62", text=text)
+    grey_cd_m2 = 0.18116 / exposure.scale  # of code 118, 18.1 % of display white
+    exif = Image.Exif()
+    exif.get_ifd(0x8769).update({0x829D: 2.0, 0x8827: 100, 0x829A: 10 / 0.65 * 2.0**2 / (100 * grey_cd_m2)})
+    picture = Image.fromarray(
+        renderer.picture(dark, exposure, 140.0, ambient_k=6504.0)
+    )  # as a camera that balances white
+    picture.save(tmp_path / "room.png", "JPEG", quality=97, subsampling=0, exif=exif)
+    lit = renderer_of(taken, layout, SIZE)
+    assert any("exposure in the file" in note for note in lit.notes)
+    ratio = lit.luminance(light_of(layout))[..., 1] / renderer.luminance(light_of(layout))[..., 1]
+    assert np.median(ratio) == pytest.approx(1.0, abs=0.05)
+    assert 0.85 < np.percentile(ratio, 5) < np.percentile(ratio, 95) < 1.15
 
 
 @pytest.mark.parametrize("size", [(640, 360), (300, 400), (96, 64)])

@@ -99,6 +99,21 @@ def test_focal_length_of_the_file(tmp_path: Path) -> None:
     assert found.size == (4000, 3000)
 
 
+def test_exposure_of_the_file(tmp_path: Path) -> None:
+    # Source: ISO 12232: f/2, 1/50 s, ISO 100: code 118 stands for 10/100 lux·s = 0.65·L·(1/50)/2², so L = 30.8 cd/m².
+    exif = Image.Exif()
+    exif.get_ifd(0x8769).update({0x829A: 0.02, 0x829D: 2.0, 0x8827: 100})
+    marked().save(tmp_path / "room.jpg", exif=exif)
+    found = load_photo("room.jpg", tmp_path)
+    assert found.cd_m2 is not None
+    assert found.cd_m2 * 0.18116 == pytest.approx(30.8, rel=0.005)
+    for wrong in ({0x829A: 0.0, 0x829D: 2.0, 0x8827: 100}, {0x829D: 2.0, 0x8827: 100}, {}):
+        exif = Image.Exif()
+        exif.get_ifd(0x8769).update(wrong)
+        marked().save(tmp_path / "room.jpg", exif=exif)
+        assert load_photo("room.jpg", tmp_path).cd_m2 is None
+
+
 @pytest.mark.parametrize("kind", ["jpg", "png"])
 def test_fifty_megapixels_are_scaled(tmp_path: Path, kind: str) -> None:
     exif = Image.Exif()
