@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 
 __all__ = ["asked_of", "command", "feed_text", "rules_of"]
 
+USUAL_CONTACT_MILLIOHM = 5.0
+"""Contact in each conductor where the scene gives none (common practice, no source)."""
+
 MOST_ROUNDS = 4
 """Times that a level below the asked one may turn up which does not hold, and be planned for."""
 
@@ -163,7 +166,7 @@ def rules_of(
         prices=prices or Prices(),
         sizes=sizes_of("awg" if cables == "awg" else "mm2" if cables == "mm2" else system),
         lengths_m=feed_lengths_m(scene, layout, allowance, given_m),
-        contact_milliohm=float(np.max([feed.contact_milliohm for feed in scene.feed])),
+        contact_milliohm=float(np.max([feed.contact_milliohm for feed in scene.feed])) or USUAL_CONTACT_MILLIOHM,
         fuse_milliohm=float(np.max(fused)) if fused else 0.0,
         ends_only=ends,
         most_feeds=most,
@@ -308,7 +311,7 @@ def _write(scene: Scene, advice: Advice, target: tuple[Path, Path | None], yes: 
     from preview.scene.write import edit_scene, new_scene
 
     source, new = target
-    change = feeds_into(scene, advice.best.feeds)
+    change = feeds_into(scene, advice.best.scene)
     diff = edit_scene(source, change, dry_run=True, effects=effect_names())
     if not as_json:
         click.echo(f"\n{diff}" if diff else f"\n{source}: nothing to change.")
@@ -323,7 +326,11 @@ def _write(scene: Scene, advice: Advice, target: tuple[Path, Path | None], yes: 
         document = tomlkit.parse(read_text(source))
         change(document)
         new_scene(new, document.as_string(), effects=effect_names())
-    click.echo(f"{new or source}: written. Next: covecast check {new or source}", err=True)
+    click.echo(
+        f"{new or source}: written. Comments were kept: read those beside what changed again.\n"
+        f"Next: covecast check {new or source}",
+        err=True,
+    )
 
 
 def feed_text(
@@ -343,7 +350,7 @@ def feed_text(
                 _counted("none" if feed.fuse_a is None else f"{feed.fuse_a:g} A" for feed in plan.feeds),
                 _cap(asked, caps[plan.name]), f"{f.lowest_v:.2f}", f"{f.colour_steps:.1f}", f"{100 * f.dimming:.1f}",
                 f"{plan.cable_m:.1f}", f"{f.conductor_w:.1f}", f"{plan.cost:.2f}",
-                "" if plan.broken is None else "does not hold",
+                "" if plan.holds else "does not hold",
             ]
         )  # fmt: skip
     heads = [
@@ -403,6 +410,8 @@ def _head(scene: Scene, layout: Layout, asked: list[Asked], advice: Advice) -> s
             run, number = layout.name_of(found.group)
             where = f"{run} group {number}"
         return f"{head}\nThe plan as it is does not: {found.kind} at {where}."
+    if present.fault is not None:
+        return f"{head}\nThe plan as it is has a fault: {present.fault}."
     if present.cost <= advice.best.cost + 1e-6:
         return f"{head}\nThe plan as it is does already, and none found is cheaper: nothing to improve."
     saved = present.cost - advice.best.cost
@@ -418,6 +427,7 @@ def _why(scene: Scene, advice: Advice, caps: dict[str, list[Cap]]) -> list[str]:
         ]
     else:
         lines = ["Why the first: it is the cheapest found that holds; not every set of cut points could be tried."]
+    lines += _besides(scene, best)
     for plan in advice.others:
         more = plan.cost - best.cost
         f, b = plan.figures, best.figures
@@ -434,6 +444,28 @@ def _why(scene: Scene, advice: Advice, caps: dict[str, list[Cap]]) -> list[str]:
             watts = f.conductor_w - b.conductor_w
             what.append(f"{abs(watts):.1f} W {'more' if watts > 0 else 'less'} lost")
         lines.append(f"  {plan.name}: {more:.2f} dearer, {', '.join(what) or 'other places'}.")
+    return lines
+
+
+def _besides(scene: Scene, best: Plan) -> list[str]:
+    """What changes besides the feeds."""
+    lines = []
+    for name, supply in best.scene.supply.items():
+        if name not in scene.supply:
+            lines.append(
+                f"  New supply {name}: {supply.volts:g} V, {supply.amps:g} A; each circuit keeps to a limited power source."
+            )
+        elif supply.amps != scene.supply[name].amps:
+            lines.append(
+                f"  Supply {name}: {supply.amps:g} A in place of {scene.supply[name].amps:g} A, for the same reason."
+            )
+    for before, after in zip(scene.join, best.scene.join, strict=True):
+        if before.carries == "power" != after.carries:
+            lines.append(f"  Join {before.from_} to {before.to}: the positive is cut, the negative goes on.")
+        elif before.carries != after.carries:
+            lines.append(
+                f"  Join {before.from_} to {before.to}: the negative goes with the data, between two supplies."
+            )
     return lines
 
 
@@ -471,7 +503,7 @@ def _as_json(
         f = plan.figures
         return {
             "name": plan.name,
-            "holds": plan.broken is None,
+            "holds": plan.holds,
             "proved": plan.proved,
             "cost": plan.cost,
             "caps": [cap.as_json() for cap in caps[plan.name]],

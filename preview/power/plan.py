@@ -18,10 +18,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from preview.power.cautions import source_findings, wire_findings
 from preview.power.conductors import ampacity_a
 from preview.power.network import NetworkError
 from preview.power.plan_chain import ChainPlanner, Planned, Rules
 from preview.power.plan_chains import Chain, chains_of, root_of
+from preview.power.plan_circuits import circuits_of, with_negatives
 from preview.power.plan_costs import Size, fuse_for, plan_cost
 from preview.power.plan_limits import NoPlanError, why_none
 from preview.power.plan_moments import Asked, Failing, Figures, Moments, failing, figures_of
@@ -53,6 +55,12 @@ class Plan:
     figures: Figures
     proved: bool = False
     broken: Failing | None = None
+    fault: str | None = None  # what is wrong with it whatever plays
+
+    @property
+    def holds(self) -> bool:
+        """Whether it keeps every limit and has no electrical fault."""
+        return self.broken is None and self.fault is None
 
     @property
     def feeds(self) -> tuple[Feed, ...]:
@@ -80,19 +88,67 @@ def plan_feeds(scene: Scene, layout: Layout, asked: Sequence[Asked], rules: Rule
 
     `others` False leaves out the plans to weigh it against. Raises NoPlanError where no set of feeds holds, with what limits it.
     """
-    planner = _Planner(scene, layout, asked, rules)
-    best = planner.best()
+    moments = Moments(asked)
+    planner, best = _cheapest(scene, layout, asked, rules, moments)
     found = planner.others(best) if others else ()
-    return Advice(best, found, planner.present(), planner.moments)
+    return Advice(best, found, _present(scene, layout, moments, rules), moments)
+
+
+def _cheapest(
+    scene: Scene, layout: Layout, asked: Sequence[Asked], rules: Rules, moments: Moments
+) -> tuple[_Planner, Plan]:
+    """The cheapest plan of all ways to keep the circuits limited; of those that add supplies, the fewest that do."""
+    found: list[tuple[_Planner, Plan]] = []
+    planner: _Planner | None = None
+    for circuits in circuits_of(scene, layout, moments, rules):
+        planner = _Planner(circuits.scene, layout, circuits.rules, moments, circuits.added)
+        plan = planner.best()
+        if plan is None:
+            continue
+        found.append((planner, plan))
+        if scene.limits.class2 and circuits.rules.single:
+            continue  # supplies split in two may still be cheaper than one feed a circuit
+        break
+    if not found:
+        assert planner is not None  # there is always one way at least
+        raise why_none(planner.scene, layout, planner.chains, asked, moments, planner.rules, planner.failed)
+    return min(found, key=lambda pair: pair[1].cost)
+
+
+def _present(scene: Scene, layout: Layout, moments: Moments, rules: Rules) -> Plan | None:
+    """The plan that is there, metered; None where it is no network."""
+    try:
+        broken = failing(scene, layout, moments)
+        figures = figures_of(scene, layout, moments)
+    except NetworkError:
+        return None
+    faults = [f for f in (*source_findings(scene), *wire_findings(scene)) if f.weight == "fault"]
+    fault = f"{faults[0].about}: {faults[0].says}" if faults else None
+    cost = plan_cost(rules.prices, scene.feed)
+    return Plan("as it is", scene, cost, figures, broken=broken, fault=fault)
 
 
 class _Planner:
-    def __init__(self, scene: Scene, layout: Layout, asked: Sequence[Asked], rules: Rules) -> None:
-        self.scene, self.layout, self.asked, self.rules = scene, layout, asked, rules
-        self.moments = Moments(asked)
+    def __init__(self, scene: Scene, layout: Layout, rules: Rules, moments: Moments, added: int) -> None:
+        self.scene, self.layout, self.rules = scene, layout, rules
+        self.moments, self.added = moments, added
         self.chains = chains_of(scene, layout)
         self.draw_a = self._draw()
         self.planners: dict[tuple[int, str, float], ChainPlanner] = {}
+        self.like = self._alike()
+        self.assignment: tuple[str, ...] = ()
+        self.failed: Failing | None = None  # what the first way to share out the chains passes
+
+    def _alike(self) -> dict[str, str]:
+        """For each supply the first that is its like in every respect that counts."""
+        keys: dict[object, str] = {}
+        blocked = {root_of(self.scene, block) for block in self.scene.block}
+        found = {}
+        for name, s in self.scene.supply.items():
+            lengths = id(self.rules.lengths_m[name])
+            key = name if name in blocked else (s.volts, s.amps, s.output_milliohm, lengths)
+            found[name] = keys.setdefault(key, name)
+        return found
 
     def _draw(self) -> Floats:
         """Amps (F, K) that the chains draw at most, moment by moment."""
@@ -105,15 +161,6 @@ class _Planner:
             ]
             rows.append(np.stack(amps, axis=1))
         return np.concatenate(rows)
-
-    def present(self) -> Plan | None:
-        """The plan that is there, metered."""
-        try:
-            broken = failing(self.scene, self.layout, self.moments)
-            figures = figures_of(self.scene, self.layout, self.moments)
-        except NetworkError:
-            return None
-        return Plan("as it is", self.scene, plan_cost(self.rules.prices, self.scene.feed), figures, broken=broken)
 
     def suppliers(self, chain: Chain) -> list[str]:
         """The supplies that a chain could hang on: of the right volts, and with a length of cable to it."""
@@ -135,35 +182,73 @@ class _Planner:
             )
         return self.planners[key]
 
-    def best(self) -> Plan:
-        """The cheapest plan that holds."""
-        failed: Failing | None = None
-        for assignment in self._assignments():
-            plan = self._whole(assignment, "cheapest", lambda planner: planner.best())
+    def best(self) -> Plan | None:
+        """The cheapest plan that holds, or None."""
+        for number, way in enumerate(self._ways()):
+            plan = self._whole(way, "cheapest", lambda planner: planner.best())
             if isinstance(plan, Plan):
-                self.assignment = assignment
-                return plan
-            failed = failed or plan
-        raise why_none(self.scene, self.layout, self.chains, self.asked, self.moments, self.rules, failed)
+                self.assignment = way
+                return replace(plan, proved=plan.proved and number == 0 and self._is_least(way, plan))
+            self.failed = self.failed or plan
+        return None
 
-    def _assignments(self) -> Iterator[tuple[str, ...]]:
+    def _is_least(self, way: Sequence[str], plan: Plan) -> bool:
+        """Whether the plan costs no more than its chains would if none cost another any volts."""
+        if len(way) == 1:
+            return True
+        if any(join.carries == "negative" for join in plan.scene.join):
+            return False
+        alone = [self.planner(k, self.like[name], 0.0).best() for k, name in enumerate(way)]
+        least = sum(p.cost for p in alone if p is not None and p.proved)
+        return plan.cost <= least + self.added * self.rules.prices.supply + 1e-6
+
+    def _ways(self) -> Iterator[tuple[str, ...]]:
         """Supplies for the chains, from the cheapest sum upwards; sums that leave out what the chains cost each other."""
         choices = [self.suppliers(chain) for chain in self.chains]
         missing = [k for k, names in enumerate(choices) if not names]
         if missing:
-            raise NoPlanError.without_supply(self.scene, [self.chains[k] for k in missing], self.rules)
+            raise NoPlanError.without_supply(self.scene, [self.chains[k] for k in missing])
         if np.prod([float(len(names)) for names in choices]) > MOST_WAYS:
-            choices = [self._own(k, names) for k, names in enumerate(choices)]
+            yield tuple(self._own(k, names)[0] for k, names in enumerate(choices))
+            packed = self._packed(choices)
+            if packed is not None:
+                yield packed
+            return
         if all(len(names) == 1 for names in choices):
             yield tuple(names[0] for names in choices)
             return
         costs: list[dict[str, float]] = []
         for k, names in enumerate(choices):
-            planned = {name: self.planner(k, name, 0.0).best() for name in names}
+            planned = {name: self.planner(k, self.like[name], 0.0).best() for name in names}
             costs.append({name: p.cost for name, p in planned.items() if p is not None})
-        ways = [way for way in itertools.product(*(list(c) for c in costs)) if self._may_carry(way)]
-        ways.sort(key=lambda way: sum(c[name] for c, name in zip(costs, way, strict=True)))
-        yield from ways[:ASSIGNMENTS]
+        ways = {self._key(way): way for way in itertools.product(*(list(c) for c in costs)) if self._may_carry(way)}
+        order = sorted(ways.values(), key=lambda way: sum(c[name] for c, name in zip(costs, way, strict=True)))
+        yield from order[:ASSIGNMENTS]
+
+    def _key(self, way: Sequence[str]) -> tuple[tuple[str, int], ...]:
+        """The same for ways that differ only in which of several like supplies is which."""
+        order: dict[str, list[str]] = {}
+        found = []
+        for name in way:
+            names = order.setdefault(self.like[name], [])
+            if name not in names:
+                names.append(name)
+            found.append((self.like[name], names.index(name)))
+        return tuple(found)
+
+    def _packed(self, choices: Sequence[Sequence[str]]) -> tuple[str, ...] | None:
+        """The chains that draw most first, each on the first supply that still carries it; None where one is left over."""
+        way: dict[int, str] = {}
+        for k in sorted(range(len(choices)), key=lambda k: -float(self.draw_a[:, k].max())):
+            for name in choices[k]:
+                mine = [j for j, other in way.items() if other == name] + [k]
+                supply = self.scene.supply[name]
+                if self.draw_a[:, mine].sum(axis=1).max() <= supply.amps * self.scene.limits.supply_fraction:
+                    way[k] = name
+                    break
+            else:
+                return None
+        return tuple(way[k] for k in range(len(choices)))
 
     def _own(self, k: int, names: list[str]) -> list[str]:
         """The supply that a chain hangs on now, if it is one of those named."""
@@ -206,8 +291,9 @@ class _Planner:
                     figures = figures_of(scene, self.layout, self.moments)
                     fused = self._fused(scene, planners, chosen, figures)
                     if fused is not None:
-                        proved = all(p.proved for p in chosen) and not any(level) and len(chosen) == 1
-                        return Plan(name, fused, plan_cost(self.rules.prices, fused.feed), figures, proved)
+                        proved = all(p.proved for p in chosen)
+                        cost = plan_cost(self.rules.prices, fused.feed) + self.added * self.rules.prices.supply
+                        return Plan(name, fused, cost, figures, proved)
                     return None
                 k = self._chain_at(broken, planners, chosen)
                 if k is None or level[k] + 1 >= len(TIGHTER_V):
@@ -236,7 +322,7 @@ class _Planner:
 
     def _scene(self, planners: list[ChainPlanner], chosen: list[Planned]) -> Scene:
         feeds = [feed for k in self._order(planners) for feed in planners[k].feeds(chosen[k].options)]
-        return self.scene.model_copy(update={"feed": tuple(feeds)})
+        return with_negatives(self.scene.model_copy(update={"feed": tuple(feeds)}))
 
     def _most(self, planners: list[ChainPlanner], chosen: list[Planned]) -> Floats:
         return np.array([o.most_a for k in self._order(planners) for o in chosen[k].options])
@@ -280,16 +366,18 @@ class _Planner:
 
         sparing = replace(prices, feed=prices.feed + max(10 * best.cost, 1.0))
         if len(best.feeds) > len(self.chains):
-            offer("fewer feeds", lambda p: p.best(sparing), lambda other: len(other.feeds) < len(best.feeds))
+            offer(
+                "fewer feeds", lambda p: p.best(sparing, prove=False), lambda other: len(other.feeds) < len(best.feeds)
+            )
         if any(not self._at_end(feed) for feed in best.feeds) and not self.rules.ends_only:
-            offer("run ends only", lambda p: p.best(ends_only=True), lambda _: True)
+            offer("run ends only", lambda p: p.best(ends_only=True, prove=False), lambda _: True)
         if len({(f.cable.mm2, f.cable.awg) for f in best.feeds}) > 1:
             for size in self._one_size(best):
                 before = len(found)
-                offer(f"{size} throughout", lambda p, size=size: p.best(sizes=(size,)), lambda _: True)  # type: ignore[misc]
+                offer(f"{size} throughout", lambda p, size=size: p.best(sizes=(size,), prove=False), lambda _: True)  # type: ignore[misc]
                 if len(found) > before:
                     break
-        offer("half the drop", lambda p: p.best(strict=0.5), lambda _: True)
+        offer("half the drop", lambda p: p.best(strict=0.5, prove=False), lambda _: True)
         return tuple(found)
 
     def _one_size(self, best: Plan) -> list[Size]:

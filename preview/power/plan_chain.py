@@ -6,7 +6,7 @@ fewer moments can only make the cheapest plan cheaper, so the one that holds the
 
 A plan that is known to hold keeps the walk short. It is found first with few cut points and one size of cable throughout, then with few cut
 points and every size. Where a chain has more than `NODES` cut points, as many are searched together, and those around what was
-found afterwards; the answer is then the best found, not proved.
+found afterwards; at last all are, which proves the answer if it ends within `WORK`.
 
 Sets of runs that branch or close a ring are planned from the ends of all runs downwards, leaving out, thinning and moving one feed at a
 time while the plan holds: good, not proved.
@@ -19,9 +19,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from preview.power.network import build
 from preview.power.plan_chains import Chain, Option, options_of, root_of, way_ohm
 from preview.power.plan_costs import Prices, Size
-from preview.power.plan_moments import Codes, Failing, Moments, failing
+from preview.power.plan_moments import Codes, Moments, failing, figures_of
 from preview.power.plan_needs import needs_of
 from preview.power.plan_search import CLOSE_V, MOST_LABELS, Found, Grade, search
 from preview.power.strip import loads_of
@@ -38,6 +39,9 @@ TRIES = 60
 
 BEAM = 300
 """Partial plans carried on from one cut point where the answer cannot be proved anyway."""
+
+WORK = 60_000
+"""Partial plans times moments after which a long chain's answer is left unproved."""
 
 COARSE = 9
 """Cut points of the first walks, besides the ends of runs."""
@@ -98,6 +102,7 @@ class ChainPlanner:
         self.bound_a = rules.fuse_most_a.get(supply, np.inf)
         self.most_feeds = 1 if supply in rules.single else rules.most_feeds
         self.slack_v = CLOSE_V
+        self.known: dict[float, Planned | None] = {}  # what was found with each slack
         self.part = np.sort(chain.groups)
         runs = tuple(scene.run[r] for r in sorted(chain.runs))
         names = {run.name for run in runs}
@@ -140,27 +145,20 @@ class ChainPlanner:
     def _at_m(self, node: int) -> float:
         return round(float(self.chain.node_cut[node] * self.layout.cut_m[self.chain.node_run[node]]), 4)
 
-    def failing(self, options: Sequence[Option]) -> Failing | None:
-        """The first moment that feeds do not hold, those walked with first; None where they hold all."""
-        plan = self.scene.model_copy(update={"feed": self.feeds(options)})
-        most = np.array([option.most_a for option in options])
-        known = np.stack(self.walked)[:, self.part]
-        every = (block[:, self.part] for block in self.moments)
-        return failing(plan, self.own_layout, [known], most) or failing(plan, self.own_layout, every, most)
-
     def _holds(self, options: Sequence[Option]) -> bool:
         """Whether feeds hold every moment; raises _Unwalked where the moments walked with are all held and another is not."""
         plan = self.scene.model_copy(update={"feed": self.feeds(options)})
         most = np.array([option.most_a for option in options])
-        if failing(plan, self.own_layout, [np.stack(self.walked)[:, self.part]], most) is not None:
+        network = build(plan, self.own_layout)
+        walked = np.stack(self.walked)[:, self.part]
+        if failing(plan, self.own_layout, [walked], most, network) is not None:
             return False
-        for block in self.moments:
-            found = failing(plan, self.own_layout, [block[:, self.part]], most)
-            if found is not None:
-                codes = np.zeros(block.shape[1:], dtype=np.uint8)
-                codes[self.part] = found.codes
-                raise _Unwalked(codes)
-        return True
+        found = failing(plan, self.own_layout, (block[:, self.part] for block in self.moments), most, network)
+        if found is None:
+            return True
+        codes = np.zeros((self.layout.groups, self.layout.colours), dtype=np.uint8)
+        codes[self.part] = found.codes
+        raise _Unwalked(codes)
 
     def best(
         self,
@@ -169,13 +167,16 @@ class ChainPlanner:
         *,
         ends_only: bool = False,
         strict: float = 1.0,
-        most_cost: float = np.inf,
+        prove: bool = True,
     ) -> Planned | None:
         """The cheapest feeds that hold, or None.
 
         `prices`, `sizes` and `ends_only` differ from the rules' where given; `strict` is the share of the scene's shift and dimming that
-        may be used.
+        may be used. `prove` False spares the last walk over all cut points of a long chain.
         """
+        plain = prices is None and sizes is None and not ends_only and strict == 1.0 and prove
+        if plain and self.slack_v in self.known:
+            return self.known[self.slack_v]
         prices, sizes = prices or self.rules.prices, tuple(sizes or self.rules.sizes)
         options = self.options(prices, sizes, ends_only)
         if not any(options):
@@ -188,18 +189,24 @@ class ChainPlanner:
             kept = self.scene
             self.scene = kept.model_copy(update={"limits": tight})
             try:
-                return self.best(prices, sizes, ends_only=ends_only, most_cost=most_cost)
+                return self.best(prices, sizes, ends_only=ends_only, prove=prove)
             finally:
                 self.scene = kept
         while True:
             try:
-                if not self.chain.is_path:
-                    return self._descend(options, most_cost)
-                return self._best(options, sizes, most_cost)
+                path = self.chain.is_path
+                found = self._best(options, sizes, prove) if path else self._descend(options)
+                found = found and self._settled(found, options)
             except _Unwalked as missed:
                 self.walked.append(missed.codes)
+                continue
+            if plain:
+                self.known[self.slack_v] = found
+            return found
 
-    def _search(self, options: Sequence[Sequence[Option]], most_cost: float, most_labels: int, slack_v: float) -> Grade:
+    def _search(
+        self, options: Sequence[Sequence[Option]], most_cost: float, most_labels: int, slack_v: float, most_work: float
+    ) -> Grade:
         supply = self.scene.supply[self.supply]
         codes = np.stack(self.walked)
         needs = needs_of(
@@ -216,6 +223,7 @@ class ChainPlanner:
             most_cost=most_cost,
             most_feeds=self.most_feeds,
             most_labels=most_labels,
+            most_work=most_work,
             slack_v=slack_v,
             check=self.rules.check,
         )
@@ -229,18 +237,18 @@ class ChainPlanner:
                 return plan, grade.complete, number
         return None, grade.complete, len(grade.plans)
 
-    def _best(self, options: list[list[Option]], sizes: Sequence[Size], most_cost: float) -> Planned | None:
+    def _best(self, options: list[list[Option]], sizes: Sequence[Size], prove: bool) -> Planned | None:
         nodes = len(options)
         ends = self.chain.ends.tolist()
         coarse = {*ends, *_spread(nodes, COARSE)}
         best: Found | None = None
 
-        def better(rows: list[list[Option]], tries: int, most_labels: int = BEAM) -> bool:
+        def better(rows: list[list[Option]], tries: int, most_labels: int = BEAM, work: float = np.inf) -> bool:
             nonlocal best
             sure = True
             for slack_v in (self.slack_v, self.slack_v - 2 * CLOSE_V):
-                bound = most_cost if best is None else best.cost
-                found, all_tried, failed = self._first(self._search(rows, bound, most_labels, slack_v), tries)
+                bound = np.inf if best is None else best.cost
+                found, all_tried, failed = self._first(self._search(rows, bound, most_labels, slack_v, work), tries)
                 sure &= all_tried
                 if found is not None and (best is None or found.cost < best.cost - 1e-9):
                     best = found
@@ -264,9 +272,10 @@ class ChainPlanner:
             if best.cost >= before - 1e-9 and step <= 1:
                 break
             step = step if best.cost < before - 1e-9 else step // 2
-        return None if best is None else Planned(best.options, best.cost, False)
+        proved = prove and best is not None and better(options, TRIES, MOST_LABELS, WORK)
+        return None if best is None else Planned(best.options, best.cost, proved)
 
-    def _descend(self, options: list[list[Option]], most_cost: float) -> Planned | None:
+    def _descend(self, options: list[list[Option]]) -> Planned | None:
         """For sets of runs that are no chain: from every end fed thickly downwards, one change at a time."""
         ends = [node for node in self.chain.ends.tolist() if options[node]]
         start = [min(options[node], key=lambda o: (o.ohm, o.price)) for node in ends]
@@ -282,15 +291,44 @@ class ChainPlanner:
                 cheaper = [o for n in near if n not in taken for o in options[n] if o.price < option.price - 1e-9]
                 changes += [[*best[:i], o, *best[i + 1 :]] for o in cheaper]
             changes.sort(key=_cost)
-            found = next((c for c in changes if self._powers(c) and self._holds(c)), None)
+            found = next((c for c in changes if self._holds(c)), None)
             if found is None:
                 break
             best = found
-        cost = _cost(best)
-        return Planned(tuple(best), cost, False) if cost <= most_cost else None
+        return Planned(tuple(best), _cost(best), False)
 
-    def _powers(self, options: Sequence[Option]) -> bool:
-        return bool(options)
+    def _settled(self, found: Planned, options: list[list[Option]]) -> Planned:
+        """Of plans that cost the same, one feed moved at a time, the one that shifts and dims least and then loses least."""
+        best, strain = list(found.options), self._strain(found.options)
+        moved = True
+        while moved:
+            moved = False
+            for i, option in enumerate(best):
+                taken = {o.node for o in best} - {option.node}
+                for step in (-1, 1):
+                    node = option.node + step
+                    while 0 <= node < len(options) and node not in taken:
+                        alike = [
+                            o for o in options[node] if abs(o.price - option.price) < 1e-9 and o.source == option.source
+                        ]
+                        other = next((o for o in alike if o.size == option.size), None)
+                        if other is None:
+                            break
+                        trial = [*best[:i], other, *best[i + 1 :]]
+                        better = self._strain(trial)
+                        if better < strain and self._holds(trial):
+                            best, strain, moved = trial, better, True
+                        node += step
+        return Planned(tuple(best), found.cost, found.proved)
+
+    def _strain(self, options: Sequence[Option]) -> tuple[float, float]:
+        """How near the moments walked with come to the limits of light, to a thousandth, and what is lost in conductors."""
+        plan = self.scene.model_copy(update={"feed": self.feeds(options)})
+        figures = figures_of(plan, self.own_layout, [np.stack(self.walked)[:, self.part]])
+        limits = plan.limits
+        return round(
+            max(figures.colour_steps / limits.colour_steps, figures.dimming / limits.dimming), 3
+        ), figures.conductor_w
 
 
 def _cost(options: Sequence[Option]) -> float:

@@ -30,7 +30,7 @@ class NoPlanError(CovecastError):
     """No set of feeds holds what is asked; the message says what limits it."""
 
     @classmethod
-    def without_supply(cls, scene: Scene, chains: Sequence[Chain], rules: Rules) -> NoPlanError:
+    def without_supply(cls, scene: Scene, chains: Sequence[Chain]) -> NoPlanError:
         """Chains that no supply fits."""
         lines = [f"{scene.title}: no supply there is can feed"]
         for chain in chains:

@@ -118,6 +118,7 @@ def search(
     most_cost: float = np.inf,
     most_feeds: int | None = None,
     most_labels: int = MOST_LABELS,
+    most_work: float = np.inf,
     slack_v: float = CLOSE_V,
     check: Callable[[], None] | None = None,
 ) -> Grade:
@@ -125,10 +126,11 @@ def search(
 
     `needs` are those of the chain's groups; `options` of each node, empty where none may be; `emf_v` (S,) volts at the supply's
     terminals; to a source comes `source_ohm` of its own, shared with nobody. `slack_v` loosens every limit of a group's volts. No plan
-    has more than `most_feeds` feeds. `check` is called at every node, and may raise to stop the search.
+    has more than `most_feeds` feeds. A walk that handles more than `most_work` partial plans and moments gives up. `check` is
+    called at every node, and may raise to stop the search.
     """
     walk = _Walk(loads, chain, needs, options, emf_v, source_ohm, slack_v)
-    walk.most_cost, walk.most_feeds, walk.most_labels = most_cost, most_feeds, most_labels
+    walk.most_cost, walk.most_feeds, walk.most_labels, walk.most_work = most_cost, most_feeds, most_labels, most_work
     return walk.run(check or (lambda: None))
 
 
@@ -136,6 +138,7 @@ class _Walk:
     most_cost: float
     most_feeds: int | None
     most_labels: int
+    most_work: float
 
     def __init__(
         self,
@@ -195,10 +198,13 @@ class _Walk:
             count=np.zeros(1, dtype=np.int64),
             trail=[(None, None)],
         )
-        at = 0
+        at, work = 0, 0
         for mark in [node for node in range(len(chain.node_run)) if self.options[node]]:
             check()
             labels = self._feed(self._march(labels, at, mark), mark)
+            work += len(labels.cost) * moments
+            if work > self.most_work:
+                return Grade((), False)
             labels = self._prune(labels, mark, float(cheapest[mark]), float(best[mark]))
             at = mark
             if not len(labels.cost):

@@ -10,39 +10,112 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import tomlkit
-from tomlkit.items import AoT, Table
+from tomlkit.items import AoT, Comment, Table, Whitespace
 
 from preview.scene.model import Cable, Feed, Scene
 
 __all__ = ["feeds_into"]
 
 
-def feeds_into(scene: Scene, feeds: Sequence[Feed]) -> Callable[[tomlkit.TOMLDocument], None]:
-    """The change that puts `feeds` into the file of `scene`, for `preview.scene.write.edit_scene`."""
+def feeds_into(scene: Scene, plan: Scene) -> Callable[[tomlkit.TOMLDocument], None]:
+    """The change that turns the file of `scene` into `plan`: its feeds, supplies that were added or made smaller, what joins carry.
+
+    For `preview.scene.write.edit_scene`.
+    """
 
     def change(document: tomlkit.TOMLDocument) -> None:
         tables: Any = document["feed"]
-        place = _matched(scene.feed, feeds)
+        place = _matched(scene.feed, plan.feed)
         for old, new in place.items():
-            _update(tables[old], feeds[new])
+            _update(tables[old], plan.feed[new])
         for old in sorted(set(range(len(scene.feed))) - set(place), reverse=True):
-            del tables[old]
-        for new in sorted(set(range(len(feeds))) - set(place.values())):
-            table = tomlkit.table()
-            _update(table, feeds[new])
-            _append(tables, table)
+            _delete(tables, old, sorted(set(place) - {old}))
+        fresh = sorted(set(range(len(plan.feed))) - set(place.values()))
+        if fresh and not isinstance(tables, AoT):
+            for new in fresh:
+                row = tomlkit.inline_table()
+                _update(row, plan.feed[new])
+                tables.append(row)
+        elif fresh:
+            last, tail = tables[len(tables) - 1], _tail(tables[len(tables) - 1])
+            for new in fresh:
+                _put(last, [(None, tomlkit.nl())])
+                last = tomlkit.table()
+                _update(last, plan.feed[new])
+                tables.append(last)
+                last = tables[len(tables) - 1]
+            _put(last, tail)
+        _supplies(document, scene, plan)
+        joins: Any = document.get("join", [])
+        for number, (before, after) in enumerate(zip(scene.join, plan.join, strict=True)):
+            if before.carries != after.carries:
+                joins[number]["carries"] = after.carries
 
     return change
 
 
-def _append(tables: Any, table: Table) -> None:
-    """A new table at the end, with a blank line before the next."""
-    if isinstance(tables, AoT) and len(tables):
-        last = tables[len(tables) - 1]
-        text = last.as_string()
-        if not text.endswith("\n\n"):
-            last.add(tomlkit.nl())
-    tables.append(table)
+def _supplies(document: tomlkit.TOMLDocument, scene: Scene, plan: Scene) -> None:
+    """Ratings that changed, and the supplies that were added after the last."""
+    supplies: Any = document["supply"]
+    for name, supply in plan.supply.items():
+        if name in scene.supply and scene.supply[name].amps != supply.amps:
+            supplies[name]["amps"] = supply.amps
+    fresh = [name for name in plan.supply if name not in scene.supply]
+    last = supplies[list(supplies)[-1]]
+    tail = _tail(last) if fresh else []
+    for name in fresh:
+        supply = plan.supply[name]
+        _put(last, [(None, tomlkit.nl())])
+        table = tomlkit.table()
+        table.update(
+            {"volts": supply.volts, "amps": supply.amps, "output_milliohm": _number("", supply.output_milliohm)}
+        )
+        if supply.at_m is not None:
+            table["at_m"] = list(supply.at_m)
+        supplies[name] = table
+        last = supplies[name]
+    _put(last, tail)
+
+
+Trivia = list[tuple[Any, Any]]
+"""Blank lines and comments, as a table of the file holds them."""
+
+
+def _tail(table: Any) -> Trivia:
+    """The blank lines and comments after a table's last key, taken out of it: they belong to what follows."""
+    tail: Trivia = []
+    body = table.value.body if isinstance(table, Table) else []
+    while body and body[-1][0] is None and isinstance(body[-1][1], Whitespace | Comment):
+        tail.insert(0, body.pop())
+    return tail
+
+
+def _put(table: Any, trivia: Trivia) -> None:
+    """Blank lines and comments after a table's last key."""
+    if isinstance(table, Table):
+        table.value.body.extend(trivia)
+
+
+def _delete(tables: Any, number: int, kept: Sequence[int]) -> None:
+    """Take a table out. Comments after its keys stay: they may be about what follows."""
+    tail = _tail(tables[number])
+    del tables[number]
+    if not any(isinstance(item, Comment) for _, item in tail):
+        tail = tail if number == len(tables) else []
+    before = [k for k in kept if k < number]
+    if before:
+        if number == len(tables):
+            _tail_blank(tables[before[-1]])
+        _put(tables[before[-1]], tail)
+    elif len(tables) and isinstance(tables[0], Table):
+        tables[0].value.body[:0] = [pair for pair in tail if isinstance(pair[1], Comment)]
+
+
+def _tail_blank(table: Any) -> None:
+    """Take out the blank lines at a table's end, where others are put."""
+    body = table.value.body if isinstance(table, Table) else []
+    while body and body[-1][0] is None and isinstance(body[-1][1], Whitespace):
+        body.pop()
 
 
 def _matched(old: Sequence[Feed], new: Sequence[Feed]) -> dict[int, int]:
@@ -61,6 +134,7 @@ def _matched(old: Sequence[Feed], new: Sequence[Feed]) -> dict[int, int]:
 
 def _update(table: Any, feed: Feed) -> None:
     """Set what differs; a key that is right already keeps its spelling and its comment."""
+    tail = _tail(table)
     wanted: dict[str, Any] = {"from": feed.from_, "run": feed.run, "at_m": feed.at_m, "cable": feed.cable}
     wanted |= {"contact_milliohm": feed.contact_milliohm, "fuse_a": feed.fuse_a, "fuse_milliohm": feed.fuse_milliohm}
     defaults = {"contact_milliohm": 0.0, "fuse_milliohm": 0.0, "at_m": None, "fuse_a": None}
@@ -74,6 +148,7 @@ def _update(table: Any, feed: Feed) -> None:
             continue
         elif key not in table or table[key] != value:
             table[key] = value if isinstance(value, str) else _number(key, value)
+    _put(table, tail)
 
 
 def _cable(table: Any) -> dict[str, float]:
