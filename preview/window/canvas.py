@@ -36,7 +36,7 @@ class Canvas:
         self._scaled: Pixels | None = None
         self._room_key: object = None
         self._held_s = 0.0
-        self._number = (0, -1)
+        self._number = self._painted = (0, -1)
 
     @property
     def has_picture(self) -> bool:
@@ -54,6 +54,7 @@ class Canvas:
         if number != self._number and not desk.is_early(desk.painter.shown.moment):
             shown = desk.painter.take()
             self._number = number
+            self._painted = number[0], shown.painted
             if shown.picture is not None:
                 self._pixels = shown.picture
                 self.pictures += 1
@@ -78,8 +79,9 @@ class Canvas:
         """The room and everything over it, if anything of it has changed."""
         session, painter = desk.session, desk.painter
         page = session.page, desk.scroll, session.page and (id(desk.survey), id(desk.flashes))
-        over = session.marks, session.drop, desk.pointed, desk.trouble, painter.laid_out, id(desk.moment)
-        key = (self._number, page, over, desk.panel.at.room, id(desk.panel))
+        figures = id(desk.moment) if session.marks or desk.pointed is not None else 0
+        over = session.marks, session.drop, desk.pointed, desk.trouble, painter.laid_out, figures
+        key = (self._painted, page, over, desk.panel.at.room, id(desk.panel))
         if key == self._room_key:
             return False
         self._room_key = key

@@ -47,15 +47,16 @@ class _Stopped(Exception):
 
 @dataclass(frozen=True)
 class Shown:
-    """A picture and its figures, or what kept them from being made. `number` counts every result.
+    """A picture and its figures, or what kept them from being made. `number` counts every result, `painted` every new picture.
 
-    The picture may be read until the second `take` after the one that gave it.
+    The picture stays as it is until another result is taken.
     """
 
     number: int
     picture: Pixels | None  # (h, w, 3)
     moment: Moment | None
     trouble: str = ""
+    painted: int = 0
 
 
 def _nothing_kept(_: Request) -> Moment | None:
@@ -97,6 +98,9 @@ class Painter(Worker):
         self._exposed_s = 0.0
         self._is_rough = False
         self._volts: Floats | None = None
+        self._painted = 0
+        self._light: Floats | None = None
+        self._lit_by: object = None
 
     def ask(self, request: Request) -> None:
         """The moment that is wanted now; whatever was wanted before and not begun is dropped."""
@@ -138,7 +142,7 @@ class Painter(Worker):
 
     def _show(self, picture: Pixels | None, figures: Moment | None, trouble: str) -> None:
         with self._wake:
-            self.shown = Shown(self.shown.number + 1, picture, figures, trouble)
+            self.shown = Shown(self.shown.number + 1, picture, figures, trouble, self._painted)
 
     def _paint(self, request: Request) -> tuple[Pixels, Moment]:
         look = self.looks[request.look]
@@ -153,12 +157,21 @@ class Painter(Worker):
         exposed = time.perf_counter()
         light = shown_xyz(self.plan, figures, request.drop != "without")
         lit = time.perf_counter()
+        self._note("figures", reached - began + lit - exposed)
+        lit_by = (request.drop, exposure, request.ambient_lux, request.size)
+        last = self.shown.picture
+        if last is not None and lit_by == self._lit_by and self._is_same(light):
+            return last, figures  # nothing moves
         picture = renderer.picture(light, exposure, request.ambient_lux, self._free())
         if request.drop == "both":
             self._put_beside(renderer, figures, exposure, request, picture)
-        self._note("figures", reached - began + lit - exposed)
+        self._light, self._lit_by = light, lit_by
+        self._painted += 1
         self._note("picture", time.perf_counter() - lit)
         return picture, figures
+
+    def _is_same(self, light: Floats) -> bool:
+        return self._light is not None and np.array_equal(light, self._light)
 
     def _put_beside(
         self, renderer: Drawing, figures: Moment, exposure: Exposure, request: Request, picture: Pixels

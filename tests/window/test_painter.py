@@ -131,3 +131,38 @@ def test_closing_while_the_room_is_being_laid_out(plan: Plan) -> None:
     painter.ask(replace(session.request((640, 360))))
     painter.stop()
     assert "painter" not in {thread.name for thread in threading.enumerate()}
+
+
+def test_a_room_in_which_nothing_moves_is_not_painted_again(plan: Plan) -> None:
+    session = Session.of(plan.scene)
+    painter = Painter(plan, session.looks)
+    painter.start()
+    try:
+        painter.ask(session.request((160, 90)))
+        until(lambda: painter.shown.picture is not None)
+        for change, paints in (
+            (lambda: session.step_frame(1), 0),
+            (lambda: session.set_level(0.5), 1),
+            (lambda: session.choose(2), 1),
+        ):
+            change()
+            before = painter.take()
+            painter.ask(session.request((160, 90)))
+            until(lambda b=before: painter.shown.number > b.number)
+            assert painter.shown.painted == before.painted + paints
+            assert painter.shown.moment is not None
+            assert painter.shown.moment.request == session.request((160, 90))
+    finally:
+        painter.stop()
+
+
+def test_what_nobody_expected_ends_the_thread_and_is_handed_over(plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
+    told = threading.Event()
+    session = Session.of(plan.scene)
+    painter = Painter(plan, session.looks, tell=told.set)
+    monkeypatch.setattr(painter, "_paint", lambda request: 1 / 0)
+    painter.start()
+    painter.ask(session.request((160, 90)))
+    assert told.wait(60)
+    until(lambda: painter.failure is not None)
+    assert isinstance(painter.failure, ZeroDivisionError)

@@ -301,7 +301,7 @@ def test_readings_of_a_group(screen: Screen) -> None:
     screen.key("space")
     time.sleep(0.3)
     before = screen.photograph()
-    screen.key("bracketright")
+    screen.key("g")
     until(lambda: not np.array_equal(screen.photograph()[: before.shape[0] // 2], screen_top(before)), "a label")
     screen.key("Escape", "space")
 
