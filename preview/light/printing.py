@@ -29,10 +29,7 @@ WORKERS = 2
 FULL = 65535.0
 """Exposed light that is display white: what is printed comes in these units, so that it is its own index into the table."""
 
-_BAND_PIXELS = 20_000
-_PAIR = 2
-"""Rows that share a row of the veil, which is far smoother than that."""
-
+_BAND_PIXELS = 26_000
 _FULL = np.float32(FULL)
 _TINY = np.float32(1e-9 * FULL)
 _KNEE, _ROOM, _BEND = (np.float32(value) for value in (KNEE * FULL, (WHITE - KNEE) * FULL, 1 / ((WHITE - KNEE) * FULL)))
@@ -74,14 +71,13 @@ class Printer:
         # 255 codes × 256 levels between them; the noise lifts to the next code with the right chance.
         self._table = np.minimum(np.rint(signal * 255 * 256), 255 * 256).astype(np.uint16)
         self._wide_lut = _has_wide_lut(self._table)
-        band = min(height, max(4, _BAND_PIXELS // width // _PAIR * _PAIR))
+        band = min(height, max(4, _BAND_PIXELS // width))
         edges = [*range(0, height, band), height]
         within = np.searchsorted(pixels.crossed, np.asarray(edges) * width)
-        pairs = np.arange(0, height, _PAIR) + 0.5 * _PAIR
-        rows = np.clip(pairs * veil_rows / height - 0.5, 0, veil_rows - 1)
+        rows = np.clip((np.arange(height) + 0.5) * veil_rows / height - 0.5, 0, veil_rows - 1)
         self._bands = []
         for top, end, low, high in zip(edges[:-1], edges[1:], within[:-1], within[1:], strict=True):
-            own = rows[top // _PAIR : -(-end // _PAIR)]
+            own = rows[top:end]
             first, last = int(own[0]), min(int(own[-1]) + 2, veil_rows)
             between = np.maximum(1 - np.abs(own[:, None] - np.arange(first, last)), 0).astype(np.float32)
             self._bands.append(_Band(slice(top, end), slice(int(low), int(high)), slice(first, last), between))
@@ -131,10 +127,7 @@ class Printer:
         np.multiply(planes, pixels.pattern[rows], out=planes)
         if band.crossed.start < band.crossed.stop:
             planes.reshape(4, -1)[:, self._inside[band.crossed]] = put[:, band.crossed]
-        veil = np.matmul(band.between, across[:, band.veil], out=scratch.more(len(band.between)))
-        for row in range(_PAIR):
-            some = planes[:, row::_PAIR]
-            some += veil[:, : some.shape[1]]
+        planes += np.matmul(band.between, across[:, band.veil], out=scratch.more(planes.shape[1]))
         return planes
 
     def _tone(self, planes: Matrix, scratch: _Scratch) -> None:
