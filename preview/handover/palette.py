@@ -35,13 +35,13 @@ COLOURS = 255
 STEPS = 8
 """Entries of the list behind each colour."""
 
-_STRENGTH = 0.5  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
-_EVEN = 0.15  # share of the shades that is spread evenly over all codes, whatever the clip has
+_STRENGTH = 0.4  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
+_EVEN = 0.08  # share of the shades that is spread evenly over all codes, whatever the clip has
 _MOST_CELLS = (1 << 16) // STEPS
 _LIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-_WEIGHTS = np.array(
-    [0.7, 1.0, 0.5], dtype=np.float32
-)  # near enough to what the eye tells apart; common practice, no source
+_WEIGHTS = np.array([0.7, 1.0, 0.7], dtype=np.float32)
+"""What red, green and blue count in a distance: near what the eye tells apart. Common practice, no source."""
+
 _COUNTS = (32, 64, 32)
 _TILE = 32
 _SHIFTS = ((9, 3), (25, 23), (17, 5))
@@ -124,25 +124,33 @@ def palette_of(samples: Bytes) -> Bytes:
     pixels = _even_rows(samples)
     shades = Shades(pixels)
     middle = cv2.add(shades.spread(pixels), np.full_like(pixels, shades.room // 2))
-    counts = np.bincount(_words(middle).ravel(), minlength=1 << 16)
-    keys = np.flatnonzero(counts).astype(np.uint16)
+    words = _words(middle).ravel()
+    counts = np.bincount(words, minlength=1 << 16)
+    keys = np.flatnonzero(counts)
+    sums = [np.bincount(words, pixels[0, :, channel], 1 << 16)[keys] for channel in range(3)]
+    means = np.stack(sums, axis=1) / counts[keys, None]
     octree = Image.fromarray(pixels).quantize(COLOURS, method=Image.Quantize.FASTOCTREE).getpalette() or []
     start = np.array(octree[: 3 * COLOURS], dtype=np.float32).reshape(-1, 3)
-    palette = _refine(shades.colours(keys), np.sqrt(counts[keys]), start)
+    palette = _refine(means.astype(np.float32), np.sqrt(counts[keys]), start)
     full = np.repeat(palette[-1:], COLOURS, axis=0)
     full[: len(palette)] = palette
     return np.clip(np.rint(full), 0, 255).astype(np.uint8)
 
 
 def _refine(points: Floats, weights: Floats, palette: Floats, rounds: int = 8) -> Floats:
-    """Weighted k-means: every entry moves to the middle of the points nearest to it."""
-    for _ in range(rounds):
+    """Weighted k-means: every entry moves to the middle of the points nearest to it, one without any to the worst served point."""
+    for turn in range(rounds):
         owner = _nearest(points, palette)
         weight = np.bincount(owner, weights, len(palette))
         used = weight > 0
+        missed = weights * (((points - palette[owner]) * _WEIGHTS) ** 2).sum(axis=1)
         for channel in range(3):
             total = np.bincount(owner, weights * points[:, channel], len(palette))
             palette[used, channel] = total[used] / weight[used]
+        idle = np.flatnonzero(~used)
+        if len(idle) and turn < rounds - 1:
+            worst = np.argsort(-missed)[: len(idle)]
+            palette[idle[: len(worst)]] = points[worst]
     return palette
 
 
