@@ -51,6 +51,8 @@ __all__ = ["PhotoRenderer", "sighting_of"]
 
 _DARKEST_ANCHOR = 0.004  # a surface darker than this in the photo says nothing of its exposure
 _LIKELY = (0.04, 0.97)  # reflectances that a wall can have
+_CROWDED, _CUT = 0.6, 4  # cells a pixel from which it is cut into 4 × 4
+_SMALL = 4  # the veil is worked out on means of so many pixels by so many
 _ROW = 1024
 
 Matrix = NDArray[np.float32]
@@ -113,8 +115,10 @@ class PhotoRenderer:
         x, y = atlas.place(renumber[hits.surface], hits.u_m, hits.v_m)
         self._maps = x.astype(np.float32), y.astype(np.float32)
         edge_x, edge_y = atlas.place(renumber[view.edge_surface], view.edge_u_m, view.edge_v_m)
-        self._edge_maps = _in_rows(edge_x), _in_rows(edge_y)
-        self._edge_pixel, self._edge_mix = _mixed(view)
+        fine, fine_x, fine_y = _finely(x, y, hits.surface, np.unique(view.edge_pixel))
+        self._edge_maps = _in_rows(np.concatenate([edge_x, fine_x])), _in_rows(np.concatenate([edge_y, fine_y]))
+        entry = np.concatenate([view.edge_pixel, fine])
+        self._edge_pixel, self._edge_mix = _mixed(entry, np.concatenate([view.edge_weight, np.ones(len(fine))]))
         beyond = inside & (hits.surface < 0)  # in the photo, and no surface known
         self._beyond = beyond[..., None].astype(np.float32) if beyond.any() else None
 
@@ -136,10 +140,10 @@ class PhotoRenderer:
         faces = self._faces_of(scene, layout, size)
         keep = inside.ravel()[faces.pixel]
         self._faces = Faces(faces.pixel[keep], faces.cover[keep], faces.matrix[keep])
-        pixels = _as_they_are(size, layout.groups)
         self._kept: tuple[tuple[float, ...], Matrix] | None = None
-        self._glare = Glare(pixels)
-        self._printer = Printer(pixels, self._glare.size[1])
+        self._small = max(1, size[0] // _SMALL), max(1, size[1] // _SMALL)
+        self._glare = Glare(_as_they_are(size, self._small, layout.groups))
+        self._printer = Printer(_as_they_are(size, size, layout.groups), self._glare.size[1])
         self._crossing = np.empty((0, 4), np.float32)
         self._no_flux, self._no_cover = np.zeros((layout.groups, 3), np.float32), np.zeros(3, np.float32)
         self._pool = ThreadPoolExecutor(WORKERS)
@@ -178,7 +182,8 @@ class PhotoRenderer:
             seen = cover * (bounce * np.float32(COVER_REFLECTANCE / np.pi))
             flat[faces.pixel] = flat[faces.pixel] * (1 - cover) + faces.matrix @ flux + seen
         # The photo has its own camera's glare in it; only the light that is added is spread here.
-        veil = self._glare.veil(strips, self._no_flux, self._no_cover)
+        small = np.asarray(cv2.resize(strips, self._small, interpolation=cv2.INTER_AREA))
+        veil = self._glare.veil(small, self._no_flux, self._no_cover)
         veil *= np.float32(1 - SPREAD)
         whole = np.asarray(cv2.addWeighted(strips, 1 - SPREAD, self._room_light(ambient * gain), 1.0, 0, dst=strips))
         return _with_luminance(whole), _with_luminance(veil)
@@ -280,11 +285,40 @@ def _on_plane(
     return View(hits, np.empty(0, np.int64), np.empty(0, np.int64), none, none, none)
 
 
-def _mixed(view: View) -> tuple[Ints, sparse.csr_array]:
-    """The pixels that edges cross, and how their light is mixed of their entries; each row adds up to 1."""
-    pixel, place = np.unique(view.edge_pixel, return_inverse=True)
-    whole = np.bincount(place, view.edge_weight, minlength=len(pixel))
-    share = view.edge_weight / np.maximum(whole[place], 1e-9)
+def _finely(x: Floats, y: Floats, surface: Ints | NDArray[np.int32], edge: Ints) -> tuple[Ints, Floats, Floats]:
+    """More look-ups where the light maps are finer than the pixels, as close to a run: pixel (N,) and cell (N,), (N,) of each.
+
+    Without them the edge of light beside a run, which is as sharp as an edge of a box, would be a staircase. `edge` are pixels that are
+    looked up at several places already.
+    """
+    steps = []
+    for cells in (x, y):
+        for axis in (1, 0):
+            before, after = np.roll(cells, 1, axis), np.roll(cells, -1, axis)
+            same_before, same_after = np.roll(surface, 1, axis) == surface, np.roll(surface, -1, axis) == surface
+            steps.append(
+                np.where(
+                    same_before & same_after, (after - before) / 2,
+                    np.where(same_after, after - cells, np.where(same_before, cells - before, 0.0)),
+                )
+            )  # fmt: skip
+    crowded = (surface >= 0) & (np.maximum.reduce([np.abs(step) for step in steps]) > _CROWDED)
+    crowded.ravel()[edge] = False
+    pixel = np.nonzero(crowded.ravel())[0]
+    places = (np.arange(_CUT) + 0.5) / _CUT - 0.5
+    right, down = (part.ravel() for part in np.meshgrid(places, places))
+    found = [
+        cells.ravel()[pixel, None] + along.ravel()[pixel, None] * right + up.ravel()[pixel, None] * down
+        for cells, along, up in ((x, steps[0], steps[1]), (y, steps[2], steps[3]))
+    ]
+    return np.repeat(pixel, _CUT * _CUT), found[0].ravel(), found[1].ravel()
+
+
+def _mixed(pixel_of: Ints, weight: Floats) -> tuple[Ints, sparse.csr_array]:
+    """The pixels (P,) that are looked up at several places, and how their light is mixed of the N entries; each row adds up to 1."""
+    pixel, place = np.unique(pixel_of, return_inverse=True)
+    whole = np.bincount(place, weight, minlength=len(pixel))
+    share = weight / np.maximum(whole[place], 1e-9)
     mix = sparse.csr_array((share, (place, np.arange(len(place)))), shape=(len(pixel), len(place)))
     known = np.nonzero(whole > 0)[0]
     return pixel[known].astype(np.int64), sparse.csr_array(mix[known]).astype(np.float32)
@@ -318,9 +352,11 @@ def _gain(
     return (wanted / seen).astype(np.float32), ()
 
 
-def _as_they_are(size: tuple[int, int], groups: int) -> Pixels:
-    """Pixels that look at themselves: for light that has been worked out for each of them."""
-    x, y = np.meshgrid(np.arange(size[0], dtype=np.float32), np.arange(size[1], dtype=np.float32))
+def _as_they_are(size: tuple[int, int], cells: tuple[int, int], groups: int) -> Pixels:
+    """Pixels that look at themselves, for light that has been worked out for each of them, or at themselves in a smaller picture."""
+    columns = ((np.arange(size[0]) + 0.5) * cells[0] / size[0] - 0.5).astype(np.float32)
+    rows = ((np.arange(size[1]) + 0.5) * cells[1] / size[1] - 0.5).astype(np.float32)
+    x, y = np.meshgrid(np.clip(columns, 0, cells[0] - 1), np.clip(rows, 0, cells[1] - 1))
     return Pixels(
         x,
         y,
