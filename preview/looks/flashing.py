@@ -7,8 +7,8 @@
 What is counted is changes, over the fullest second: two changes are one flash, so that seven changes are 3.5 flashes. R, G and B are
 linear; L = 0.2126 R + 0.7152 G + 0.0722 B. A clip is played round and round, so its end is followed by its start.
 
-Black has no chromaticity. A veil of 0.3 % of white lies over every state, so that red against black counts from R = 1/16 on, which is
-where the definition's older form, (R − G − B)·320 > 20, begins to count it, and dither in the dark does not.
+Black has no chromaticity. Over states darker than R + G + B = 1/16 lies a veil of white, 2 % over black and none at 1/16. So red against
+black counts from about where the definition's older form, (R − G − B)·320 > 20, begins to count it, and dither in the dark does not.
 
 The picture is looked at in directions 10°/24 apart, each at one pixel, so that what alternates within a cell does not average out. A field
 is a square of 11.25°, moved in steps of 1.25°: every field of 10° lies within one of them. Two counts are made, and the larger stands. The
@@ -43,7 +43,7 @@ _BLOCKS_PER_FIELD = 9
 _AREA_SR = 0.006
 _TOGETHER_S = 1.0 / 6.0  # half a period of the slowest flashing that is too much
 _STEP, _DARK = 0.1 - 1e-6, 0.80
-_VEIL = 0.003
+_VEIL, _VEIL_BELOW = 0.02, 1.0 / 16.0
 _RED_PART, _RED_STEP = 0.8, 0.2
 
 Single = NDArray[np.float32]
@@ -325,8 +325,10 @@ class _Red:
 
     def see(self, rgb: Single) -> None:
         """The next frame, linear (3, N)."""
-        saturated = (rgb[0] >= _RED_PART * rgb.sum(axis=0)) & (rgb[0] > 0)
-        u, v, whole = _UVD @ (rgb + np.float32(_VEIL))
+        total = rgb.sum(axis=0)
+        saturated = (rgb[0] >= _RED_PART * total) & (rgb[0] > 0)
+        veil = np.float32(_VEIL) * np.square(np.maximum(1.0 - total / np.float32(_VEIL_BELOW), 0.0))
+        u, v, whole = _UVD @ (rgb + veil)
         uv = np.stack([u / whole, v / whole])
         if self.is_red is None:
             self.is_red, self.uv = saturated, uv
