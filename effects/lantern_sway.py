@@ -31,7 +31,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     x = place.course_m
     nearest = np.floor(x / apart).astype(np.int64)
     swing_per_s = kit.pendulum_per_s(dials["cord_m"])
-    # A lantern passes a place twice in a swing; where it swings far, its neighbours do too. Twice as often where several runs are seen together.
+    # A lantern passes a place twice in a swing; where it swings far, its neighbours do too; and several runs are seen together.
     passes_per_s = 2.0 * swing_per_s * max(2.0, 2.0 * np.pi * dials["swing_m"] / apart)
     sways_m = dials["swing_m"] * kit.gentle(passes_per_s)
     # Cords that are not quite equal drift apart; in a loop they must come back together, so there they are equal.

@@ -52,9 +52,8 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         one = np.exp(-0.5 * square) * (kit.uniform(seed, column, which, 4) < 0.8)
         glow += one
         pale += one * kit.uniform(seed, column, which, 5)
-    # How many petals pass a place: their number on a square metre, how fast they go, and how wide they are.
-    flies_m_per_s = np.hypot(dials["fall_m_per_s"], 4.0 * dials["sway_m"] / 3.4)
-    passes_per_s = 0.8 * flies_m_per_s * 2.0 * dials["petal_m"] / (apart * _EVERY_M)
+    # A petal passes a place twice in a swing, and those of the columns beside it too where they sway so far.
+    passes_per_s = 0.6 * (1.0 + 2.0 * dials["sway_m"] / apart) + dials["fall_m_per_s"] / _EVERY_M
     glow = kit.mix(0.5, np.clip(glow, 0.0, 1.0), kit.gentle(passes_per_s))
     share = np.clip(pale, 0.0, 1.0) * 0.8
     evening = kit.felt(dials["evening"] * (0.85 + 0.15 * kit.noise(seed + 1, across / 1.4, up / 1.4)))
