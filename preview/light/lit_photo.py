@@ -52,6 +52,7 @@ __all__ = ["PhotoRenderer", "sighting_of"]
 _DARKEST_ANCHOR = 0.004  # a surface darker than this in the photo says nothing of its exposure
 _LIKELY = (0.04, 0.97)  # reflectances that a wall can have
 _CROWDED, _CUT = 0.6, 4  # cells a pixel from which it is cut into 4 × 4
+_JUMP = 0.03  # what a single look-up may be off
 _SMALL = 4  # the veil is worked out on means of so many pixels by so many
 _ROW = 1024
 
@@ -115,7 +116,8 @@ class PhotoRenderer:
         x, y = atlas.place(renumber[hits.surface], hits.u_m, hits.v_m)
         self._maps = x.astype(np.float32), y.astype(np.float32)
         edge_x, edge_y = atlas.place(renumber[view.edge_surface], view.edge_u_m, view.edge_v_m)
-        fine, fine_x, fine_y = _finely(x, y, hits.surface, np.unique(view.edge_pixel))
+        whole = self._laid.light(np.ones((layout.groups, 1), np.float32)).reshape(self._cells)
+        fine, fine_x, fine_y = _finely(x, y, hits.surface, np.unique(view.edge_pixel), whole)
         self._edge_maps = _in_rows(np.concatenate([edge_x, fine_x])), _in_rows(np.concatenate([edge_y, fine_y]))
         entry = np.concatenate([view.edge_pixel, fine])
         self._edge_pixel, self._edge_mix = _mixed(entry, np.concatenate([view.edge_weight, np.ones(len(fine))]))
@@ -285,11 +287,13 @@ def _on_plane(
     return View(hits, np.empty(0, np.int64), np.empty(0, np.int64), none, none, none)
 
 
-def _finely(x: Floats, y: Floats, surface: Ints | NDArray[np.int32], edge: Ints) -> tuple[Ints, Floats, Floats]:
+def _finely(
+    x: Floats, y: Floats, surface: Ints | NDArray[np.int32], edge: Ints, whole: Matrix
+) -> tuple[Ints, Floats, Floats]:
     """More look-ups where the light maps are finer than the pixels, as close to a run: pixel (N,) and cell (N,), (N,) of each.
 
     Without them the edge of light beside a run, which is as sharp as an edge of a box, would be a staircase. `edge` are pixels that are
-    looked up at several places already.
+    looked up at several places already; `whole` is the light of all groups on the cells: where one look-up says as much it is enough.
     """
     steps = []
     for cells in (x, y):
@@ -311,7 +315,14 @@ def _finely(x: Floats, y: Floats, surface: Ints | NDArray[np.int32], edge: Ints)
         cells.ravel()[pixel, None] + along.ravel()[pixel, None] * right + up.ravel()[pixel, None] * down
         for cells, along, up in ((x, steps[0], steps[1]), (y, steps[2], steps[3]))
     ]
-    return np.repeat(pixel, _CUT * _CUT), found[0].ravel(), found[1].ravel()
+    cells_x, cells_y = found
+    if not len(pixel):
+        return pixel, np.empty(0), np.empty(0)
+    each = np.asarray(cv2.remap(whole, _in_rows(cells_x.ravel()), _in_rows(cells_y.ravel()), cv2.INTER_LINEAR))
+    mean = each.ravel()[: cells_x.size].reshape(cells_x.shape).mean(axis=1)
+    once = np.asarray(cv2.remap(whole, _in_rows(x.ravel()[pixel]), _in_rows(y.ravel()[pixel]), cv2.INTER_LINEAR))
+    off = np.abs(once.ravel()[: len(pixel)] - mean) > _JUMP * np.maximum(mean, np.median(whole[whole > 0]))
+    return np.repeat(pixel[off], _CUT * _CUT), cells_x[off].ravel(), cells_y[off].ravel()
 
 
 def _mixed(pixel_of: Ints, weight: Floats) -> tuple[Ints, sparse.csr_array]:

@@ -12,7 +12,7 @@ from preview.scene.layout import lay_out
 from preview.scene.model import Scene
 from preview.scene.read import demo_names, find_scene, read_scene
 
-NAMES = ("tea_bar", "reading_corner", "gallery_hall")
+NAMES = ("tea_bar", "reading_corner", "gallery_hall", "sitting_room")
 
 
 def scene_of(name: str) -> Scene:
@@ -31,7 +31,7 @@ def answer(covecast):
     return ask
 
 
-def test_three_ship() -> None:
+def test_what_ships() -> None:
     assert set(demo_names()) == set(NAMES)
 
 
@@ -86,6 +86,16 @@ def test_the_gallery_hall(answer) -> None:
     build(scene, layout)
     metered = answer("meter", "gallery_hall")
     assert any(look["breaks"] for look in metered["looks"])
+
+
+def test_the_sitting_room(answer) -> None:
+    """On a photo, whose corners tell its camera to a few centimetres; three runs, and every limit kept."""
+    scene = scene_of("sitting_room")
+    assert scene.photo is not None
+    found = answer("photo", "sitting_room")
+    assert found["camera"]["eye_m"] == pytest.approx(scene.viewer.eye_m, abs=0.05)
+    assert found["misfit_px"] < 1.0
+    assert not any(look["breaks"] for look in answer("meter", "sitting_room")["looks"])
 
 
 @pytest.mark.parametrize("name", NAMES)
