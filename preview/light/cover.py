@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 from scipy import sparse
+from scipy.signal import fftconvolve
 
 from preview.light.emission import BARE_WIDTH_M
 from preview.scene.layout import Floats
@@ -29,13 +30,15 @@ def led_profile(depth_m: float, spread_m: float) -> tuple[Floats, Floats]:
     if depth_m <= 0:
         half = BARE_WIDTH_M / 2
         return np.array([-half, half]), np.array([0.0, 1.0])
-    reach = 8 * depth_m + 4 * spread_m
-    x = np.arange(-int(np.ceil(reach / _STEP_M)), int(np.ceil(reach / _STEP_M)) + 1) * _STEP_M
+    blurs = spread_m > _STEP_M
+    step = max(_STEP_M, min(depth_m, spread_m if blurs else depth_m) / 100)
+    steps = int(np.ceil((8 * depth_m + 4 * spread_m) / step))
+    x = np.arange(-steps, steps + 1) * step
     light = 1 / (1 + (x / depth_m) ** 2) ** 2
-    if spread_m > _STEP_M:
-        half = int(np.ceil(4 * spread_m / _STEP_M))
-        kernel = np.exp(-0.5 * (np.arange(-half, half + 1) * _STEP_M / spread_m) ** 2)
-        light = np.convolve(light, kernel / kernel.sum(), mode="same")
+    if blurs:
+        half = int(np.ceil(4 * spread_m / step))
+        kernel = np.exp(-0.5 * (np.arange(-half, half + 1) * step / spread_m) ** 2)
+        light = np.maximum(fftconvolve(light, kernel / kernel.sum(), mode="same"), 0.0)
     total = np.concatenate([[0.0], np.cumsum(0.5 * (light[1:] + light[:-1]))])
     return x, total / total[-1]
 

@@ -109,6 +109,17 @@ def test_light_is_neither_lost_nor_made(depth: float, spread: float, bin_m: floa
     assert np.asarray(pattern.sum(axis=0)).ravel() * (1.2 / bins) == pytest.approx(1.0, rel=1e-9)
 
 
+@pytest.mark.parametrize(("depth", "spread"), [(0.0001, 0.0), (0.001, 1.0), (1.0, 1.0), (1.0, 0.0002), (0.008, 0.0025)])
+def test_profiles_of_any_size(depth: float, spread: float) -> None:
+    # A Gaussian of deviation s convolved with 1/(1 + (x/h)²)²: symmetric, half of the light on either side, 0 to 1.
+    x, running = led_profile(depth, spread)
+    assert running[0] == 0
+    assert running[-1] == 1
+    assert (np.diff(running) >= 0).all()
+    assert np.interp(0.0, x, running) == pytest.approx(0.5, abs=1e-6)
+    assert len(x) < 2_000_000
+
+
 def test_profile_of_one_led_is_the_cosine_law() -> None:
     # Lambertian on a parallel plane: cos⁴ = 0.5625 at 30°, 0.25 at 45° (published.md of photometry; any handbook).
     x, running = led_profile(0.010, 0.0)
