@@ -201,7 +201,7 @@ def _cautions(window: Window) -> Iterator[None]:
 
     def keep(message: Warning | str, category: type[Warning], *rest: object, **more: object) -> None:
         if issubclass(category, LightCaution):
-            window.desk.caution = str(message)
+            window.desk.caution(str(message))
 
     with warnings.catch_warnings():
         warnings.simplefilter("always", LightCaution)

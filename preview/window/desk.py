@@ -11,6 +11,7 @@ import numpy as np
 
 from preview.light.drawing import camera_of_scene
 from preview.looks.flashing import Flashes
+from preview.looks.library import PROGRAMME
 from preview.power.cap import Cap
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
@@ -47,8 +48,8 @@ class Desk:
         """How far the page that is open can be scrolled."""
         self.hovered: int | None = None
         self.closing = False
-        self.caution = ""
-        """What a script gave out of range, in words."""
+        self.cautions: dict[str, str] = {}
+        """What scripts gave out of range, in words, by the name of the look."""
         self.scene_fault = ""
         """What is wrong with the scene file as it was last saved, in words."""
         self.moment: Moment | None = None
@@ -106,7 +107,19 @@ class Desk:
         found = self.scene_fault or self.painter.shown.trouble
         if not found and self.survey is not None:
             found = self.survey.trouble
-        return found or self.caution
+        if found:
+            return found
+        names = {self.session.playing_look.name, *(name for _, name in self._steps())}
+        return next((says for name, says in self.cautions.items() if name in names), "")
+
+    def _steps(self) -> tuple[tuple[float, str], ...]:
+        return self.plan.steps if self.session.playing_look.effect == PROGRAMME else ()
+
+    def caution(self, says: str) -> None:
+        """Keep what a script gave out of range: the first such words of each look. Called on any thread."""
+        for look in self.session.looks:
+            if f"in look {look.name!r}" in says:
+                self.cautions.setdefault(look.name, says)
 
     @property
     def ahead(self) -> int:
@@ -188,7 +201,7 @@ class Desk:
         self.plan.forget()
         self.surveyor.forget()
         self.session.edition += 1
-        self.caution = ""
+        self.cautions = {}
 
     def scene_saved(self, read: Callable[[], Scene]) -> bool:
         """The scene has been saved: read it and go on with it, or say what is wrong and go on with the last one."""
@@ -197,7 +210,7 @@ class Desk:
         except CovecastError as error:
             self.scene_fault = str(error)
             return False
-        self.scene_fault = self.caution = ""
+        self.scene_fault, self.cautions = "", {}
         self.painter.stop(wait=False)
         self.surveyor.stop(wait=False)
         self.plan, self.session = plan, self.session.carried_to(plan.scene)

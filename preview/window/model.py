@@ -65,7 +65,7 @@ def snap_level(level: float) -> float:
 
 def plain_look() -> Look:
     """What plays in a scene that has no look: every group fully on."""
-    return Look(name="fully on", effect="steady", seconds=10.0, level=1.0)
+    return Look(name="fully on", effect="proof_full", seconds=10.0, level=1.0)
 
 
 def frame_count(seconds: float, frames_per_s: float) -> int:

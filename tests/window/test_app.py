@@ -7,9 +7,11 @@ import numpy as np
 import pygame
 import pytest
 
+from preview.looks import library
 from preview.scene.read import read_scene
+from preview.window import app
 from preview.window.app import Window
-from preview.window.figures import open_plan
+from preview.window.figures import moment, open_plan
 from preview.window.keys import KEYS
 from preview.window.ledge import SMALLEST
 from preview.window.model import Session
@@ -118,3 +120,59 @@ def test_every_size(screen: tuple[int, int], crowded: Path) -> None:
             assert pixels[-2:, -2:].max() < 60
         assert pixels[room.y : room.y + room.h // 2, : room.w].mean() > 15
         assert np.abs(pixels - pixels[-1, -1]).max(axis=2).mean() > 1
+
+
+def test_a_scene_without_looks_shows_everything_on(screen: tuple[int, int], small_room: Path) -> None:
+    plan = open_plan(read_scene(small_room).model_copy(update={"look": ()}))
+    window = Window(plan, Session.of(plan.scene), (640, 480))
+    window.run(frames=1)
+    assert window.desk.moment is not None
+    # Every colour at full, 255, on each of the 32 groups: 1.6 m at 60 LEDs a metre, three to a group.
+    assert window.desk.moment.codes.shape == (32, 3)
+    assert (window.desk.moment.codes == 255).all()
+
+
+BRIGHT = '''"""Brighter than bright."""
+import numpy as np
+
+MOOD = "calm"
+DIALS = ()
+
+
+def light(place, time_s, dials, seed):
+    return np.full((len(time_s), place.groups, 3), 1.5)
+'''
+
+
+def test_light_beyond_full_is_said_of_its_own_look_alone(
+    screen: tuple[int, int], small_room: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    script = tmp_path / "too_bright.py"
+    script.write_text(BRIGHT)
+    monkeypatch.setitem(library._named, script.stem, script)
+    with small_room.open("a") as file:
+        file.write('[[look]]\nname = "bright"\neffect = "too_bright"\nseconds = 4\n')
+    window = window_on(small_room)
+    window.desk.session.choose(3)
+    with app._cautions(window):
+        window.run(frames=1)
+    assert "too_bright.py:8" in window.desk.trouble
+    assert "held to that" in window.desk.trouble
+    window.desk.session.choose(0)
+    assert window.desk.trouble == ""
+
+
+def test_the_next_frame_waits_until_it_is_due(screen: tuple[int, int], small_room: Path) -> None:
+    window = window_on(small_room)
+    window.run(frames=1)
+    desk, size = window.desk, (320, 180)
+    desk.session.choose(2)
+    desk.session.playing = True
+    next_one = desk.session.request(size, ahead=1)
+    now, _ = moment(desk.plan, desk.session.playing_look, next_one)
+    assert desk.is_early(now)
+    desk.session.advance(1 / 30 + 1e-6)
+    assert not desk.is_early(now)
+    desk.session.time_s = 0.0
+    desk.session.playing = False
+    assert not desk.is_early(now), "what is stepped to is shown at once"
