@@ -27,6 +27,7 @@ _MOST_SAMPLES = 6000
 _QUADRATIC, _SLOPE, _FEWEST = 2500, 600, 60  # samples that each kind of fit needs
 _SPREAD = 0.35  # of the logarithm: what differs by more than a good third is something else
 _FITS = 0.4  # share of the samples that must agree
+_MISPLACED = 1.8  # a pixel of a box that is so much brighter than its finish shows something else
 _ROUNDS = 20
 _DARK = 1e-4
 
@@ -79,6 +80,11 @@ def light_in_photo(
         tint = np.median(
             picture.reshape(-1, 3)[kept] / finish * (float(finish @ Y_OF_RGB) / value.ravel()[kept])[:, None], axis=0
         )
+        if (
+            surfaces.box[s] >= 0
+        ):  # what does not fit a box is what stands behind it, where the box is larger than the thing
+            seen = value.ravel()[here] / (float(finish @ Y_OF_RGB) * level)
+            here, level = here[seen < _MISPLACED], level[seen < _MISPLACED]
         light.reshape(-1, 3)[here] = level[:, None] * np.maximum(tint, 0.05)
     return light
 
