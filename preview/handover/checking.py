@@ -6,18 +6,19 @@ What `covecast check` prints and what the folder for the fitter repeats.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from preview.handover.eyes import caution, flash_limit
-from preview.handover.frames import film_of, stage_of
+from preview.handover.frames import Film, film_of, stage_of
 from preview.light.dots import Dots, dots_of
 from preview.looks.drives import channel_blocks, drive_blocks
 from preview.looks.flashing import Flashes, flashes_of
 from preview.looks.flicker import strip_flicker
-from preview.looks.library import looks_of
+from preview.looks.library import looks_of, programme_look
+from preview.looks.programme import join_times
 from preview.power.cap import cap_any, cap_of
 from preview.power.cautions import any_findings, look_findings, source_findings, strip_findings, wire_findings
 from preview.power.finding import Finding, Weight, breaks_a_limit, by_weight, merged
@@ -156,7 +157,22 @@ def _flashes(scene: Scene, progress: Progress) -> list[tuple[str, Flashes]]:
             progress(0.2 + 0.8 * (number + frame / frames) / len(scene.look))
 
         found.append((look.name, flashes_of(film.pictures(done), rate, scene.viewer.field_deg)))
+    programme = programme_look(scene)
+    if programme is not None:
+        found.append((programme.name, _joins(scene, film_of(stage, programme, frames_per_s=rate))))
     return found
+
+
+def _joins(scene: Scene, film: Film) -> Flashes:
+    """The flashes of a programme where its looks follow on one another: within them it is as its looks are."""
+    most = Flashes(0.0, 0.0, 0.0, (0.0, 0.0, 1.0, 1.0))
+    general = red = 0.0
+    for times in join_times(scene, film.frames_per_s):
+        one = flashes_of(film.pictures_at(times), film.frames_per_s, scene.viewer.field_deg, loops=False)
+        general, red = max(general, one.general_per_s), max(red, one.red_per_s)
+        if one.per_s > most.per_s:
+            most = replace(one, at_s=float(times[min(round(one.at_s * film.frames_per_s), times.size - 1)]))
+    return replace(most, general_per_s=general, red_per_s=red)
 
 
 def _flashing(scene: Scene, flashes: list[tuple[str, Flashes]]) -> Iterator[Finding]:

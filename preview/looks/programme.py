@@ -22,7 +22,10 @@ from preview.looks.library import PROGRAMME, Ready, programme_look, ready_look
 from preview.scene.layout import Floats
 from preview.scene.model import Scene
 
-__all__ = ["Step", "programme_steps", "ready_programme"]
+__all__ = ["Step", "join_times", "programme_steps", "ready_programme"]
+
+MOST_FADE_S = 30.0
+"""Of a longer fade its start is looked at: from then on it changes too slowly to flash by itself."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,28 @@ def programme_steps(scene: Scene) -> tuple[Step, ...]:
         steps.append(Step(ready[step.look], start_s, seconds, step.fade_s))
         start_s += seconds
     return tuple(steps)
+
+
+def join_times(scene: Scene, frames_per_s: float) -> list[Floats]:
+    """Times, in seconds into a scene's programme, that run on through each of its fades and cuts: arrays (F,), one for each stretch.
+
+    A stretch begins a second before a step and ends a second after its fade. Stretches that touch are one; a programme that is nothing but
+    fades is one from beginning to end. The last second before the start is the end of the programme, which goes round.
+    """
+    steps = programme_steps(scene)
+    whole = round((steps[-1].start_s + steps[-1].seconds) * frames_per_s)
+    second = round(frames_per_s)
+    spans: list[list[int]] = []
+    for step in steps:
+        first = round(step.start_s * frames_per_s) - second
+        last = round((step.start_s + min(step.fade_s, MOST_FADE_S)) * frames_per_s) + second
+        if spans and first <= spans[-1][1]:
+            spans[-1][1] = max(spans[-1][1], last)
+        else:
+            spans.append([first, last])
+    if len(spans) == 1 and spans[0][1] - spans[0][0] >= whole:
+        spans = [[0, whole]]
+    return [np.asarray(np.mod(np.arange(first, last), whole) / frames_per_s, dtype=np.float64) for first, last in spans]
 
 
 def ready_programme(scene: Scene) -> Ready:

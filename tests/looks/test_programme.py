@@ -1,12 +1,15 @@
 """Looks in sequence: what plays when, and what a cross-fade sends. Expected values by arithmetic on plain looks."""
 
+import json
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from preview.looks.drives import drive_blocks, find_look, look_drive, look_light, look_times, place_of
 from preview.looks.library import looks_of, ready_look
+from preview.looks.programme import join_times
 from preview.scene.faults import SceneFaults
 from preview.scene.layout import lay_out
 from preview.scene.model import Scene
@@ -114,3 +117,35 @@ def test_no_look_goes_by_the_name_of_the_programme(scene_with: SceneWith) -> Non
     with pytest.raises(SceneFaults, match=r"look\[2\].*expected another name"):
         scene_with(looks + steps)
     assert scene_with(looks).look[2].name == "programme"
+
+
+def test_times_that_run_through_every_join(scene_with: SceneWith) -> None:
+    # 4 s, 6 s and 3 s, with fades of 1 s, 2 s and none: 13 s in all.
+    found = join_times(scene_with(LOOKS + STEPS), 10.0)
+    assert [(times[0], times[-1]) for times in found] == [
+        (pytest.approx(12.0), pytest.approx(1.9)),  # before the first step comes the last
+        (pytest.approx(3.0), pytest.approx(6.9)),
+        (pytest.approx(9.0), pytest.approx(10.9)),
+    ]
+    assert all(np.allclose(np.mod(np.diff(times), 13.0), 0.1) for times in found)
+
+
+def test_a_programme_of_short_steps_is_looked_at_whole(scene_with: SceneWith) -> None:
+    steps = "".join(f'[[programme]]\nlook = "{name}"\nseconds = 0.5\n' for name in ("full", "low", "full", "low"))
+    found = join_times(scene_with(LOOKS + steps), 10.0)
+    assert len(found) == 1
+    assert found[0] == pytest.approx(np.arange(20) / 10)
+
+
+def test_check_counts_the_flashes_of_a_programme_that_flickers(
+    tmp_path: Path, one_shelf: str, covecast: Callable[..., tuple[int, str, str]]
+) -> None:
+    """Full light and none in turn, a tenth of a second each: five flashes a second, though neither look flashes."""
+    dark = '[[look]]\nname = "dark"\neffect = "proof_full"\nlevel = 0\nseconds = 1\n'
+    steps = "".join(f'[[programme]]\nlook = "{name}"\nseconds = 0.1\n' for name in ("all on", "dark") * 10)
+    room = "[viewer]\neye_m = [0.5, 1.0, 1.0]\nlook_m = [0.5, 0.0, 1.0]\nfield_deg = 60\n"
+    (tmp_path / "scene.toml").write_text(one_shelf + dark + steps + room, encoding="utf-8")
+    _, out, _ = covecast("check", tmp_path / "scene.toml", "--json")
+    told = {one["look"]: one["general_per_s"] for one in json.loads(out)["flashes"]}
+    assert told["all on"] == told["dark"] == 0
+    assert told["programme"] == pytest.approx(5, abs=0.5)  # tenths fall now on one frame of 1/30 s, now on the next
