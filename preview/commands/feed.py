@@ -78,6 +78,7 @@ def command(
     Without --look and --any it plans for all looks, each at its own level. What is there now counts for nothing but its
     measured lengths; it is shown beside the others.
     """
+    from preview.scene.faults import CovecastError
     from preview.scene.layout import lay_out
 
     if names and any_content:
@@ -94,6 +95,8 @@ def command(
     target = _target(scene, to) if write else None
     layout = lay_out(plan)
     asked = asked_of(plan, layout, names, any_content, level)
+    if not asked:
+        raise CovecastError(f"{plan.title}: expected a look with a level above 0, or --level, found none")
     rules = rules_of(
         plan, layout, allowance=allowance, given_m=_lengths(plan, cable_m, as_json), cables=cables, ends=ends, most=most,
         prices=_prices(prices),
@@ -103,6 +106,8 @@ def command(
         print_json(_as_json(plan, layout, asked, advice, caps, rules))
     else:
         click.echo(feed_text(plan, layout, asked, advice, caps, rules))
+    for line in _not_held(plan, layout, asked, advice):
+        click.echo(f"caution: {line}", err=True)
     if target is not None:
         _write(plan, advice, target, yes, as_json)
 
@@ -213,6 +218,20 @@ def _at_code(scene: Scene, layout: Layout, one: Asked, cap: Cap) -> Asked:
         code / 255,
     )
     return again
+
+
+def _not_held(scene: Scene, layout: Layout, asked: list[Asked], advice: Advice) -> list[str]:
+    """Looks that the plan was not asked to hold at their own level, and does not."""
+    held = {one.name: one.level for one in asked}
+    lines = []
+    for one in asked_of(scene, layout) if scene.look else []:
+        if held.get(one.name, 0.0) < one.level and one.cap is not None:
+            cap = one.cap(advice.best.scene)
+            if cap.code < math.floor(255 * one.level + 1e-9):
+                lines.append(
+                    f"{one.name} is planned at level {one.level:g}; the cheapest plan holds it up to {cap.level:.3f}."
+                )
+    return lines
 
 
 def _plans(advice: Advice) -> list[Plan]:

@@ -8,6 +8,8 @@ A plan that is known to hold keeps the walk short. It is found first with few cu
 points and every size. Where a chain has more than `NODES` cut points, as many are searched together, and those around what was
 found afterwards; at last all are, which proves the answer if it ends within `WORK`.
 
+Where the first plans fail for the supply's rating, no others are tried: feeds hardly change what is drawn.
+
 Sets of runs that branch or close a ring are planned from the ends of all runs downwards, leaving out, thinning and moving one feed at a
 time while the plan holds: good, not proved.
 """
@@ -102,6 +104,7 @@ class ChainPlanner:
         self.bound_a = rules.fuse_most_a.get(supply, np.inf)
         self.most_feeds = 1 if supply in rules.single else rules.most_feeds
         self.slack_v = CLOSE_V
+        self.overloaded = False  # the last plan tried failed for the supply's rating, which feeds hardly change
         self.known: dict[float, Planned | None] = {}  # what was found with each slack
         self.part = np.sort(chain.groups)
         runs = tuple(scene.run[r] for r in sorted(chain.runs))
@@ -151,7 +154,9 @@ class ChainPlanner:
         most = np.array([option.most_a for option in options])
         network = build(plan, self.own_layout)
         walked = np.stack(self.walked)[:, self.part]
-        if failing(plan, self.own_layout, [walked], most, network) is not None:
+        found = failing(plan, self.own_layout, [walked], most, network)
+        if found is not None:
+            self.overloaded = found.kind == "supply"
             return False
         found = failing(plan, self.own_layout, (block[:, self.part] for block in self.moments), most, network)
         if found is None:
@@ -260,6 +265,8 @@ class ChainPlanner:
         for size in sizes:
             better(_only(options, coarse, size), 3)
         better(_only(options, coarse), 12)
+        if best is None and self.overloaded:
+            return None
         if nodes <= NODES:
             proved = better(_only(options, range(nodes)), TRIES, MOST_LABELS)
             return None if best is None else Planned(best.options, best.cost, proved)

@@ -11,10 +11,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from preview.power.mend import SUPPLY_A
+from preview.power.network import build
 from preview.power.plan_chain import ChainPlanner, Rules
 from preview.power.plan_chains import Chain, root_of
 from preview.power.plan_moments import Asked, Failing, Moments, failing, figures_of
 from preview.power.plan_needs import needs_of
+from preview.power.solve import solve
 from preview.power.strip import loads_of
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Layout
@@ -22,7 +24,7 @@ from preview.scene.model import Feed, Scene
 
 __all__ = ["NoPlanError", "why_none"]
 
-MOST_POINTS = 40
+MOST_POINTS = 64
 """Cut points of a chain that are fed at once."""
 
 
@@ -77,10 +79,11 @@ def why_none(
     near = _everywhere(scene, layout, chains, own, rules, moments, 0.0)
     there = None if near is None else failing(near, layout, moments)
     where = f"group {number} of run {name}"
+    terminals = None if near is None or there is None else _starved(near, layout, there)
     if there is None:
         says = f"The way is too long: even through the thickest cable to every cut point {where} falls short"
-    elif _starved(scene, layout, there):
-        says = f"The supply's volts are too few: at its very terminals {where} would fall short"
+    elif terminals is not None:
+        says = f"The supply's volts are too few: with {terminals:.2f} V at its very terminals {where} falls short"
     else:
         says = f"The strip's own copper limits it: with no loss in any cable {where} still falls short"
     return NoPlanError(f"{head} {says} ({_figures(found)}).{level}")
@@ -122,7 +125,7 @@ def _bounded(scene: Scene, chains: Sequence[Chain], rules: Rules, failed: Failin
     if rules.single:
         bounds.append("one fused circuit for each set of joined runs, as a limited source allows")
     if rules.most_feeds is not None:
-        bounds.append(f"at most {rules.most_feeds} feeds for each set of joined runs")
+        bounds.append(f"at most {rules.most_feeds} feed{'s' * (rules.most_feeds > 1)} for each set of joined runs")
     if rules.ends_only:
         bounds.append("feeds at the ends of runs alone")
     if failed is not None and failed.kind in ("supply", "fuse", "cable"):
@@ -166,8 +169,14 @@ def _everywhere(
     return scene.model_copy(update={"feed": tuple(feeds)})
 
 
-def _starved(scene: Scene, layout: Layout, found: Failing) -> bool:
-    """Whether a group would pass its limit with all the volts that its supply has."""
-    highest = max(supply.volts for supply in scene.supply.values())
-    needs = needs_of(scene, layout, loads_of(layout), highest, found.codes[None])
-    return found.group is not None and not needs.volts[0, found.group] < highest
+def _starved(near: Scene, layout: Layout, found: Failing) -> float | None:
+    """The volts at the terminals of a supply, with no loss in any cable, where even they are too few for a group; else None."""
+    if found.group is None:
+        return None
+    run, _ = layout.name_of(found.group)
+    supply = root_of(near, next(feed.from_ for feed in near.feed if feed.run == run))
+    number = list(near.supply).index(supply)
+    volts = float(solve(build(near, layout), found.codes[None]).supply_v[0, number])
+    highest = max(s.volts for s in near.supply.values())
+    needs = needs_of(near, layout, loads_of(layout), highest, found.codes[None])
+    return volts if needs.volts[0, found.group] > volts - 0.01 else None

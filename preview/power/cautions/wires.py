@@ -86,8 +86,11 @@ def _unprotected(scene: Scene) -> Iterator[Finding]:
 
 
 def _joins(scene: Scene) -> Iterator[Finding]:
-    """Joins that carry power through less copper than the fuses before them protect."""
-    for parts in conductor_sets(scene, "positive"):
+    """Joins that carry power through less copper than the fuses before them protect.
+
+    What reaches a join comes by the feeds of the runs that are joined; another feed of the same supply ends in its own runs.
+    """
+    for parts in conductor_sets(scene.model_copy(update={"feed": ()}), "positive"):
         guards = [
             (feed.fuse_a or scene.supply[root_supply(scene, feed.from_)].amps, f"feed {k}")
             for k, feed in enumerate(scene.feed)
