@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import sys
 import time
 import warnings
 from collections.abc import Callable, Iterator
@@ -33,6 +34,7 @@ SETTLE_S = 0.25
 HIDE_POINTER_S = 2.0
 MOST_STEP_S = 0.2  # a loop that was held up longer goes on from there, and does not jump
 TICK_S = 0.1  # the longest sleep
+SWITCH_S = 0.0005  # how long one of Python's threads may keep the others waiting: a picture must not come late for that
 
 _WAKE = pygame.event.custom_type()
 
@@ -85,6 +87,8 @@ class Window:
     def run(self, frames: int | None = None) -> None:
         """Show the window until it is closed, or until so many pictures have been shown as quickly as they can be made."""
         self._hurry = frames is not None
+        interval_s = sys.getswitchinterval()
+        sys.setswitchinterval(SWITCH_S)
         self.desk.start()
         try:
             while not self.desk.closing:
@@ -97,6 +101,7 @@ class Window:
                 if frames is not None and self.canvas.pictures >= frames:
                     self.desk.closing = True
         finally:
+            sys.setswitchinterval(interval_s)
             self.window.destroy()
             self.desk.stop()
 

@@ -94,7 +94,7 @@ class Canvas:
         surface.set_clip(pygame.Rect(at))
         if self._pixels is not None:
             self._over(surface, desk)
-        if desk.trouble:
+        if desk.trouble and session.page != "trouble":
             draw_trouble(surface, at, letters, desk.trouble)
         if session.page:
             desk.beyond = draw_page(surface, desk)
