@@ -17,20 +17,35 @@ import click
 from preview import commands
 from preview.scene.faults import CovecastError, nearest
 
-__all__ = ["COMMANDS", "ORDER", "group", "main"]
+__all__ = ["COMMANDS", "SAYS", "group", "main"]
 
-ORDER = (
-    "new", "show", "probe", "meter", "cap", "feed", "check", "dots", "lux", "compare", "fit", "clip", "effect", "demo", "schema",
-)  # fmt: skip
-"""The order in which a job needs the commands; one that is not named here comes after them."""
+SAYS = {
+    "new": "start a scene: one run, one supply, and what they can do",
+    "show": "the window: the room, the looks, the live meter",
+    "meter": "every look over its whole length: what passes what, when, where",
+    "cap": "the largest level that keeps every limit",
+    "check": "every fault, limit and caution, and what to do about it",
+    "feed": "where to bring power in, through which cable and fuse",
+    "compare": "strips, channels and supplies side by side on one layout",
+    "dots": "whether single LEDs show through a cover, and what hides them",
+    "clip": "a look as GIF, MP4, WebP or PNG, for the client",
+    "probe": "what a multimeter would read, everywhere",
+    "lux": "what a lux meter would read at a point",
+    "fit": "a strip's figures from readings on the bench",
+    "photo": "where the client's photo was taken from",
+    "effect": "list the effects, start one of your own, try one",
+    "demo": "the main job on a scene that ships",
+    "schema": "the scene format as JSON Schema, for editors",
+}
+"""The commands in the order in which a job needs them, in a few words each; one that is not named here comes after them."""
 
 
 def _names() -> list[str]:
     modules = (module.name for module in pkgutil.iter_modules(commands.__path__))
-    place = {name: at for at, name in enumerate(ORDER)}
+    place = {name: at for at, name in enumerate(SAYS)}
     return sorted(
         (name for name in modules if name not in ("options", "drive", "table")),
-        key=lambda name: (place.get(name, len(ORDER)), name),
+        key=lambda name: (place.get(name, len(SAYS)), name),
     )
 
 
@@ -53,6 +68,11 @@ class Commands(click.Group):
         assert isinstance(command, click.Command)
         return command
 
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """A line a command, without importing it."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, SAYS.get(name, "")) for name in COMMANDS])
+
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
@@ -72,7 +92,7 @@ class Commands(click.Group):
 def group() -> None:
     """See a room lit by LED strips before anything is glued: its light, its amps, its drop and its cap.
 
-    SCENE is a scene file (TOML) or the name of a demo scene: tea_bar, reading_corner, gallery_hall.
+    SCENE is a scene file (TOML) or the name of a demo scene: tea_bar, reading_corner, gallery_hall, sitting_room.
     """
 
 
