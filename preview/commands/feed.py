@@ -369,7 +369,7 @@ def feed_text(
                 _counted("none" if feed.fuse_a is None else f"{feed.fuse_a:g} A" for feed in plan.feeds),
                 _cap(asked, caps[plan.name]), f"{f.lowest_v:.2f}", f"{f.colour_steps:.1f}", f"{100 * f.dimming:.1f}",
                 f"{plan.cable_m:.1f}", f"{f.conductor_w:.1f}", f"{plan.cost:.2f}",
-                "" if plan.holds else "does not hold",
+                _verdict(plan),
             ]
         )  # fmt: skip
     heads = [
@@ -464,6 +464,10 @@ def _why(scene: Scene, advice: Advice, caps: dict[str, list[Cap]]) -> list[str]:
             what.append(f"{abs(watts):.1f} W {'more' if watts > 0 else 'less'} lost")
         lines.append(f"  {plan.name}: {more:.2f} dearer, {', '.join(what) or 'other places'}.")
     return lines
+
+
+def _verdict(plan: Plan) -> str:
+    return "does not hold" if plan.broken is not None else "has a fault" if plan.fault is not None else ""
 
 
 def _besides(scene: Scene, best: Plan) -> list[str]:

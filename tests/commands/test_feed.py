@@ -95,7 +95,7 @@ def test_nothing_to_improve_is_said(tmp_path: Path, covecast) -> None:
 
 @pytest.mark.parametrize(
     ("volts", "per_group", "length", "words"),
-    [("5", "1", "3", []), ("12", "3", "8", []), ("24", "6", "20", ["--any"]), ("24", "6", "20", ["--cables", "awg"])],
+    [("5", "1", "4", []), ("12", "3", "8", []), ("24", "6", "20", ["--any"]), ("24", "6", "20", ["--cables", "awg"])],
 )
 def test_a_first_draft_is_mended(
     volts: str, per_group: str, length: str, words: list, tmp_path: Path, covecast
