@@ -22,6 +22,7 @@ SPREAD = 0.05
 """Share of the light that is spread around."""
 
 _COLUMNS = 160
+_CHANNELS = 4
 _STEPS_BLUR = 1 / 12 + 1 / 6
 """Variance in pixels that averaging over pixels (a box) and interpolating between them (a triangle) add."""
 
@@ -42,7 +43,8 @@ class Glare:
         at_y = ((np.arange(2 * rows) + 0.5) * height / (2 * rows)).astype(np.int64)
         at_x = ((np.arange(2 * columns) + 0.5) * width / (2 * columns)).astype(np.int64)
         self._maps = pixels.x[np.ix_(at_y, at_x)], pixels.y[np.ix_(at_y, at_x)]
-        self._pattern = cv2.resize(pixels.pattern, (2 * columns, 2 * rows), interpolation=cv2.INTER_AREA)[..., None]
+        pattern = cv2.resize(pixels.pattern, (2 * columns, 2 * rows), interpolation=cv2.INTER_AREA)
+        self._pattern = np.repeat(pattern[..., None], _CHANNELS, axis=2)
         row, column = np.divmod(pixels.crossed, width)
         small = row * rows // height * columns + column * columns // width
         share = np.full(len(small), columns * rows / (width * height), np.float32)
@@ -59,7 +61,7 @@ class Glare:
         Those are what is left where it fell, 1 − SPREAD of all light; the veil is the rest.
         """
         found = np.asarray(cv2.remap(cells, *self._maps, cv2.INTER_LINEAR))
-        found *= self._pattern
+        found *= self._pattern[..., : found.shape[2]]
         small = np.asarray(cv2.resize(found, self.size, interpolation=cv2.INTER_AREA))
         if len(self._used):
             flat, cover = small.reshape(-1, small.shape[-1]), self._cover[self._used]

@@ -7,6 +7,7 @@ fixed sum of the others, but a look-up of four channels takes less time than one
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -57,9 +58,13 @@ class Pixels:
         entries = np.asarray(cv2.remap(cells, self.entry_x, self.entry_y, cv2.INTER_LINEAR))
         entries = entries.reshape(-1, cells.shape[-1])[: self.mix.shape[1]]
         found = self.mix @ entries
-        found += self.faces @ flux
-        found += self.cover * unlit
+        found += self._faces_and_covers @ np.concatenate([flux, unlit[None]])
         return np.asarray(found, dtype=np.float32)
+
+    @cached_property
+    def _faces_and_covers(self) -> sparse.csr_array:
+        """(P, G + 1) the faces, and what a cover that gives no light itself adds."""
+        return sparse.csr_array(sparse.hstack([self.faces, sparse.csr_array(self.cover)], format="csr"))
 
     def thinned(self, first: int, step: int) -> Pixels:
         """Every `step`-th pixel of every `step`-th row, from `first` on."""
