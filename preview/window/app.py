@@ -81,6 +81,7 @@ class Window:
         self._picture_size = picture_size(self.desk.panel.at.room[2:])
         self._panel = self.desk.panel
         self._is_full = False
+        self._is_hidden = False
         self._pointer_shown = True
         self._hurry = False
 
@@ -96,8 +97,9 @@ class Window:
                 self.desk.check()
                 self._pass_time()
                 self._look_at_files()
-                self._ask()
-                self._draw()
+                if not self._is_hidden:
+                    self._ask()
+                    self._draw()
                 if frames is not None and self.canvas.pictures >= frames:
                     self.desk.closing = True
         finally:
@@ -115,7 +117,10 @@ class Window:
             elif event.type in (pygame.WINDOWSIZECHANGED, pygame.WINDOWRESIZED):
                 if self.desk.resize((event.x, event.y)):
                     self._resized_s = time.monotonic()
+            elif event.type in (pygame.WINDOWMINIMIZED, pygame.WINDOWHIDDEN):
+                self._is_hidden = True
             elif event.type in (pygame.WINDOWEXPOSED, pygame.WINDOWSHOWN, pygame.WINDOWRESTORED):
+                self._is_hidden = False
                 self.canvas.forget()
                 self.desk.panel.forget()
             elif event.type not in (_WAKE, pygame.NOEVENT):

@@ -25,7 +25,8 @@ from preview.window.model import Session
 from preview.window.painter import Painter
 from preview.window.panel import STOPS, Panel
 from preview.window.reading import Reading
-from preview.window.survey import Survey, Surveyor
+from preview.window.survey import Survey
+from preview.window.surveyor import Surveyor
 
 __all__ = ["Desk"]
 

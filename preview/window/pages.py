@@ -83,14 +83,19 @@ def _lines(
     px = letters.px
     step, pad = px(22), px(28)
     width = min(at.w - px(24), px(760))
-    wrapped = [part for text in lines for part in letters.wrap(text, width - 2 * pad, 14)]
+    wrapped = [
+        (text[:1] == " ", part)
+        for text in lines
+        for part in letters.wrap(text.strip(" "), width - 2 * pad - (px(18) if text[:1] == " " else 0), 14)
+    ]
     rect = sheet(surface, at, width, (len(wrapped) + 2) * step + 2 * pad - px(10), letters.unit)
     fits = max(1, (rect.h - 2 * pad - 2 * step + px(14)) // step)
     beyond = max(0, len(wrapped) - fits)
     first = min(scroll, beyond)
     letters.draw(surface, heading, rect.x + pad, rect.y + pad + px(2), 16, TEXT)
-    for k, text in enumerate(wrapped[first : first + fits]):
-        letters.draw(surface, text, rect.x + pad, rect.y + pad + px(2) + 2 * step + k * step - px(6), 14, QUIET)
+    for k, (further_in, text) in enumerate(wrapped[first : first + fits]):
+        x, y = rect.x + pad + (px(18) if further_in else 0), rect.y + pad + px(2) + 2 * step + k * step - px(6)
+        letters.draw(surface, text, x, y, 14, TEXT if further_in else QUIET)
     _more(surface, rect, letters, first, beyond)
     return beyond
 
@@ -105,8 +110,16 @@ def _breaks(desk: Desk) -> tuple[str, list[str]]:
     survey = desk.survey
     if survey is None or survey.level != desk.session.level or survey.breaks is None:
         return "What this look exceeds at this level", ["Not known yet: the look is still being worked out."]
-    lines = [str(found) for found in survey.breaks] or ["Nothing: the look keeps every limit at this level."]
-    return "What this look exceeds at this level", lines
+    if not survey.breaks:
+        return "What this look exceeds at this level", ["Nothing: the look keeps every limit at this level."]
+    cap = desk.cap
+    lines = []
+    if cap is not None:
+        lines = [f"Level {cap.level:.2f} keeps every limit." if cap.holds else "No level keeps every limit.", ""]
+    for k, found in enumerate(survey.breaks):
+        lines.append(str(found))
+        lines += [f"    {way}" for way in (survey.mends[k] if survey.mends else ())]
+    return "What this look exceeds at this level, and what would mend it", lines
 
 
 def _flashes(desk: Desk) -> list[str]:

@@ -61,23 +61,32 @@ def supplies_key(now: Reading, shown: range) -> tuple[object, ...]:
 
 def draw_supplies(brush: Brush, at: Arrangement, now: Reading, shown: range) -> None:
     """Names, amps and bars of the supplies that are shown, the sign for playing, and the time."""
-    plan, session = now.plan, now.session
+    session = now.session
     for row, supply in zip(at.rows, shown, strict=False):
         _supply(brush, row, supply, now)
     play_sign(brush.surface, at.play, session.playing, brush.unit)
     brush.target("play", at.play)
     y = at.clock.middle[1]
     whole = f"{clock(session.seconds, session.seconds)}" if session.seconds >= 120 else f"{session.seconds:g} s"
-    time = f"{clock(now.time_s, session.seconds)} of {whole}"
-    x = at.clock.x + brush.text(time, at.clock.x, y, 14) + brush.px(10)
-    right = at.rows[0].label.right
-    if len(plan.supply_names) > len(shown):
-        more = f"{shown[0] + 1}–{shown[-1] + 1} of {len(plan.supply_names)}"
-        width = brush.width(more, 12)
-        if x < right - width:
-            hidden = _hidden(now, shown)
-            brush.text(more, right, y, 12, ALARM[hidden] if hidden else FAINT, "right")
-        brush.targets.append(("supplies", Rect(right - width, at.clock.y, width, at.clock.h)))
+    brush.text(f"{clock(now.time_s, session.seconds)} of {whole}", at.clock.x, y, 14)
+    if not at.rows[0].limit.w:  # no room beside the curves
+        longest = brush.width(f"{clock(session.seconds, session.seconds)} of {whole}", 14)
+        _more(brush, now, shown, at.clock.x + longest, at.rows[0].label.right, at.clock.y)
+
+
+def _more(brush: Brush, now: Reading, shown: range, left: int, right: int, top: int) -> None:
+    """Which of the supplies are shown, where they are not all; a click shows others."""
+    count = len(now.plan.supply_names)
+    if count <= len(shown):
+        return
+    hidden = _hidden(now, shown)
+    room, high = right - left - brush.px(8), brush.px(20)
+    for text in (f"{shown[0] + 1}–{shown[-1] + 1} of {count}", f"{shown[0] + 1}/{count}"):
+        width = brush.width(text, 12)
+        if width <= room:
+            brush.text(text, right, top + high // 2, 12, ALARM[hidden] if hidden else FAINT, "right")
+            brush.targets.append(("supplies", Rect(right - width, top, width, high)))
+            return
 
 
 def _supply(brush: Brush, row: SupplyRow, supply: int, now: Reading) -> None:
@@ -98,7 +107,7 @@ def curves_key(now: Reading, shown: range) -> tuple[object, ...]:
     """What the curves show: drawn anew when it changes."""
     survey, session = now.survey, now.session
     of = None if survey is None else (survey.level, survey.done, now.is_of_now)
-    return session.look, session.edition, session.seconds, shown, of, now.focus == "time"
+    return session.look, session.edition, session.seconds, shown, of, now.focus == "time", _hidden(now, shown)
 
 
 def draw_curves(brush: Brush, at: Arrangement, now: Reading, shown: range) -> None:
@@ -107,6 +116,9 @@ def draw_curves(brush: Brush, at: Arrangement, now: Reading, shown: range) -> No
         _curve(brush, row.curve, row.limit, supply, now)
     _seconds(brush, at, now.session.seconds)
     _step_marks(brush, at, now)
+    gutter = at.rows[0].limit
+    if gutter.w:
+        _more(brush, now, shown, gutter.x, gutter.right, at.axis.y + brush.px(4))
     brush.target("time", at.timeline.grown(brush.px(2)), at.timeline)
 
 

@@ -3,15 +3,19 @@
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from preview.power.cap import Cap
 from preview.scene.model import Look
 from preview.scene.read import read_scene
 from preview.window.acts import do, focused_act, set_place
+from preview.window.figures import Worst
 from preview.window.keys import KEYS, act_of
 from preview.window.model import LIGHT_STOPS, MOST_LUX, Session, light_place, lux_at, snap_level
+from preview.window.survey import Survey
 
 
 def session(*seconds: float, lux: float = 4.0) -> Session:
@@ -179,3 +183,22 @@ def test_groups_are_pointed_at_round_the_ends() -> None:
     assert now.pointed == 9
     now.point(1, 10)
     assert now.pointed == 0
+
+
+def test_the_level_goes_to_the_cap_and_not_before_it_is_known() -> None:
+    now = session(5.0)
+    do(now, "level cap", None)
+    assert now.level == snap_level(0.8)
+    do(now, "level cap", Cap("look 0", 161, "colour"))
+    assert now.level == 161 / 255
+
+
+def test_a_jump_to_the_worst_stops_there() -> None:
+    now = session(5.0)
+    survey = Survey(
+        0, 0.8, 30.0, 150, np.zeros((150, 1)), Worst(9.0, 1, "a", 1), 1.0, None, 0.0, Worst(3.0, 2, "a", 2), 4.0
+    )
+    do(now, "worst shift", None, survey)
+    assert (now.playing, now.marks, now.frame) == (False, True, 120)
+    do(now, "worst lowest", None, survey)
+    assert now.frame == 30

@@ -14,7 +14,7 @@ from preview.scene.read import read_scene
 from preview.window.figures import Plan, open_plan
 from preview.window.model import Session
 from preview.window.painter import Painter
-from preview.window.survey import Surveyor
+from preview.window.surveyor import Surveyor
 
 # An effect that fails in the middle of its look, as one that somebody is still writing does.
 BREAKS_DOWN = '''"""White until two seconds, then a mistake."""
@@ -109,7 +109,7 @@ def test_the_surveyor_brings_curve_breaks_and_every_cap(plan: Plan) -> None:
     surveyor.start()
     try:
         surveyor.ask(0, 1.0, 1.0)
-        until(lambda: len(surveyor.caps) == 4 and surveyor.surveys[0].breaks is not None)
+        until(lambda: len(surveyor.caps) == 4 and surveyor.surveys[0].mends is not None)
         assert surveyor.surveys[0].is_whole
         assert surveyor.caps[3] is None  # the broken one
         for look in range(3):
