@@ -228,3 +228,12 @@ def test_the_rooms_own_light_has_the_colour_asked_for(room):
 def test_dark_stays_black(room):
     renderer, groups = room
     assert renderer.picture(np.zeros((groups, 3)), Exposure.of_grey(1.0), 0.0).max() <= 1
+
+
+def test_an_opencv_without_wide_tables_prints_the_same(room):
+    renderer, groups = room
+    xyz, lux, grey = moods(groups)["colours by daylight"]
+    exposure = Exposure.of_grey(grey)
+    one = renderer.picture(xyz, exposure, lux)
+    renderer._printer._wide_lut = False
+    assert np.array_equal(renderer.picture(xyz, exposure, lux), one)
