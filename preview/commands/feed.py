@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import sys
 from typing import TYPE_CHECKING, Any
@@ -11,24 +12,18 @@ import click
 from preview.commands.options import json_option, load, print_json, scene_argument
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
     from preview.power.cap import Cap
     from preview.power.plan import Advice, Plan
     from preview.power.plan_chain import Rules
     from preview.power.plan_costs import Prices
-    from preview.power.plan_moments import Asked, Codes
+    from preview.power.plan_moments import Asked
     from preview.scene.layout import Layout
-    from preview.scene.model import Look, Scene
+    from preview.scene.model import Scene
 
-__all__ = ["asked_of", "command", "feed_text", "rules_of"]
-
-USUAL_CONTACT_MILLIOHM = 5.0
-"""Contact in each conductor where the scene gives none (common practice, no source)."""
-
-MOST_ROUNDS = 4
-"""Times that a level below the asked one may turn up which does not hold, and be planned for."""
+__all__ = ["command", "feed_text"]
 
 
 @click.command(name="feed")
@@ -78,6 +73,7 @@ def command(
     Without --look and --any it plans for all looks, each at its own level. What is there now counts for nothing but its
     measured lengths; it is shown beside the others.
     """
+    from preview.handover.feeding import advise, asked_of, not_held, rules_of
     from preview.scene.faults import CovecastError
     from preview.scene.layout import lay_out
 
@@ -97,145 +93,41 @@ def command(
     asked = asked_of(plan, layout, names, any_content, level)
     if not asked:
         raise CovecastError(f"{plan.title}: expected a look with a level above 0, or --level, found none")
-    rules = rules_of(
-        plan, layout, allowance=allowance, given_m=_lengths(plan, cable_m, as_json), cables=cables, ends=ends, most=most,
-        prices=_prices(prices),
-    )  # fmt: skip
-    advice, caps = _advise(plan, layout, asked, rules)
+    given_m = _lengths(plan, cable_m, as_json)
+    with _counting() as count:
+        rules = rules_of(
+            plan, layout, allowance=allowance, given_m=given_m, cables=cables, ends=ends, most=most, prices=_prices(prices),
+            check=count,
+        )  # fmt: skip
+        advice, caps = advise(plan, layout, asked, rules)
     if as_json:
         print_json(_as_json(plan, layout, asked, advice, caps, rules))
     else:
         click.echo(feed_text(plan, layout, asked, advice, caps, rules))
-    for line in _not_held(plan, layout, asked, advice):
+    for line in not_held(plan, layout, asked, advice):
         click.echo(f"caution: {line}", err=True)
     if target is not None:
         _write(plan, advice, target, yes, as_json)
 
 
-def asked_of(
-    scene: Scene, layout: Layout, names: tuple[str, ...] = (), any_content: bool = False, level: float | None = None
-) -> list[Asked]:
-    """What a plan is to hold: looks at their own level or at `level`, or any content, at 1 where `level` is None."""
-    import numpy as np
+@contextlib.contextmanager
+def _counting() -> Iterator[Callable[[], None]]:
+    """A count of the cut points looked at, on standard error where that is a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda: None
+        return
+    seen = 0
 
-    from preview.looks.drives import channel_blocks, drive_blocks, find_look
-    from preview.looks.library import looks_of
-    from preview.power.cap import cap_any, cap_of
-    from preview.power.network import build
-    from preview.power.plan_moments import Asked
+    def count() -> None:
+        nonlocal seen
+        seen += 1
+        if seen % 25 == 0:
+            click.echo(f"\rPlanning the feeds: {seen} cut points looked at", err=True, nl=False)
 
-    def of_look(look: Look) -> Asked:
-        own = look.level if level is None else level
-
-        def codes() -> Iterator[Codes]:
-            yield from drive_blocks(scene, layout, look, own)
-
-        def cap(plan: Scene) -> Cap:
-            return cap_of(plan, layout, build(plan, layout), channel_blocks(scene, layout, look), f"look {look.name}")
-
-        return Asked(f"look {look.name}", own, codes, cap)
-
-    if any_content or not (names or scene.look):
-        share = 1.0 if level is None else level
-        full = np.full((1, layout.groups, layout.colours), np.uint8(math.floor(255 * share + 0.5)), dtype=np.uint8)
-
-        def every() -> Iterable[Codes]:
-            return [full]
-
-        return [Asked("any content", share, every, lambda plan: cap_any(plan, layout, build(plan, layout)))]
-    looks = [find_look(scene, name) for name in names] if names else list(looks_of(scene))
-    return [of_look(look) for look in looks if (look.level if level is None else level) > 0]
-
-
-def rules_of(
-    scene: Scene,
-    layout: Layout,
-    *,
-    allowance: float = 0.15,
-    given_m: dict[str, float] | None = None,
-    cables: str | None = None,
-    ends: bool = False,
-    most: int | None = None,
-    prices: Prices | None = None,
-) -> Rules:
-    """How to plan a scene: its own system of cables and its usual contacts, unless told otherwise."""
-    import numpy as np
-
-    from preview.power.plan_chain import Rules
-    from preview.power.plan_costs import Prices, sizes_of, system_of
-    from preview.power.plan_ways import feed_lengths_m
-
-    fused = [feed.fuse_milliohm for feed in scene.feed if feed.fuse_a is not None]
-    system = system_of(scene)
-    return Rules(
-        prices=prices or Prices(),
-        sizes=sizes_of("awg" if cables == "awg" else "mm2" if cables == "mm2" else system),
-        lengths_m=feed_lengths_m(scene, layout, allowance, given_m),
-        contact_milliohm=float(np.max([feed.contact_milliohm for feed in scene.feed])) or USUAL_CONTACT_MILLIOHM,
-        fuse_milliohm=float(np.max(fused)) if fused else 0.0,
-        ends_only=ends,
-        most_feeds=most,
-    )
-
-
-def _advise(scene: Scene, layout: Layout, asked: list[Asked], rules: Rules) -> tuple[Advice, dict[str, list[Cap]]]:
-    """The plans, and their caps by name. A lower level that the best does not hold is planned for as well, and so on."""
-    from preview.commands.clip import progress_bar
-    from preview.power.plan import plan_feeds
-    from preview.power.plan_limits import NoPlanError
-
-    wanted = list(asked)
-    with progress_bar("Planning the feeds", 0):
-        for _ in range(MOST_ROUNDS):
-            advice = plan_feeds(scene, layout, wanted, rules)
-            caps = {plan.name: [one.cap(plan.scene) for one in asked if one.cap] for plan in _plans(advice)}
-            short = [
-                (one, cap)
-                for one, cap in zip(asked, caps[advice.best.name], strict=True)
-                if cap.code + 1 <= math.floor(255 * one.level + 1e-9)
-            ]
-            if not short:
-                kept = tuple(p for p in advice.others if _holds(asked, caps[p.name]))
-                from dataclasses import replace
-
-                return replace(advice, others=kept), caps
-            wanted += [_at_code(scene, layout, one, cap) for one, cap in short]
-    raise NoPlanError(f"{scene.title}: no plan was found that holds every level below the asked one as well")
-
-
-def _holds(asked: list[Asked], caps: list[Cap]) -> bool:
-    return all(cap.code >= math.floor(255 * one.level + 1e-9) for one, cap in zip(asked, caps, strict=True))
-
-
-def _at_code(scene: Scene, layout: Layout, one: Asked, cap: Cap) -> Asked:
-    """The same at the first level that fails."""
-    code = cap.code + 1 if cap.holds else 0
-    (again,) = asked_of(
-        scene,
-        layout,
-        () if one.name == "any content" else (one.name.removeprefix("look "),),
-        one.name == "any content",
-        code / 255,
-    )
-    return again
-
-
-def _not_held(scene: Scene, layout: Layout, asked: list[Asked], advice: Advice) -> list[str]:
-    """Looks that the plan was not asked to hold at their own level, and does not."""
-    held = {one.name: one.level for one in asked}
-    lines = []
-    for one in asked_of(scene, layout) if scene.look else []:
-        if held.get(one.name, 0.0) < one.level and one.cap is not None:
-            cap = one.cap(advice.best.scene)
-            if cap.code < math.floor(255 * one.level + 1e-9):
-                lines.append(
-                    f"{one.name} is planned at level {one.level:g}; the cheapest plan holds it up to {cap.level:.3f}."
-                )
-    return lines
-
-
-def _plans(advice: Advice) -> list[Plan]:
-    return [advice.best, *advice.others, *([advice.present] if advice.present else [])]
+    try:
+        yield count
+    finally:
+        click.echo("\r" + " " * 60 + "\r", err=True, nl=False)
 
 
 def _prices(given: tuple[str, ...]) -> Prices:
@@ -357,11 +249,12 @@ def feed_text(
 ) -> str:
     """The plans side by side, why the first is best, and its feeds one by one."""
     from preview.commands.table import assumed_lines, table
+    from preview.handover.feeding import plans_of
 
     best = advice.best
     parts = [_head(scene, layout, asked, advice)]
     rows = []
-    for plan in _plans(advice):
+    for plan in plans_of(advice):
         f = plan.figures
         rows.append(
             [

@@ -146,7 +146,9 @@ class ChainPlanner:
         )
 
     def _at_m(self, node: int) -> float:
-        return round(float(self.chain.node_cut[node] * self.layout.cut_m[self.chain.node_run[node]]), 4)
+        """Metres along its run of a node, to a tenth of a millimetre, or finer where cut points lie closer."""
+        cut_m = float(self.layout.cut_m[self.chain.node_run[node]])
+        return round(float(self.chain.node_cut[node]) * cut_m, 4 if cut_m > 0.002 else 7)
 
     def _holds(self, options: Sequence[Option]) -> bool:
         """Whether feeds hold every moment; raises _Unwalked where the moments walked with are all held and another is not."""
