@@ -36,6 +36,7 @@ STEPS = 8
 """Entries of the list behind each colour."""
 
 _STRENGTH = 0.3  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
+_BLUR = 0.35  # how far neighbouring cells run into each other: all the way, 1, costs bytes and grain and takes no more edges away
 _EVEN = 0.08  # share of the shades that is spread evenly over all codes, whatever the clip has
 _MOST_CELLS = (1 << 16) // STEPS
 _LIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
@@ -221,13 +222,15 @@ class Mosaic:
         tiles = (-(-height // _TILE), -(-width // _TILE))
         self._step = np.tile((tile * STEPS).astype(np.uint16), tiles)[:height, :width].copy()
         parts = [np.roll(tile, shift, axis=(0, 1)) for shift in _SHIFTS]  # each channel's against the others'
-        noise = (np.stack(parts, axis=-1) * self._shades.room).astype(np.uint8)
+        low, room = (1 - _BLUR) / 2 * self._shades.room, _BLUR * self._shades.room
+        noise = np.floor(low + np.stack(parts, axis=-1) * room).astype(np.uint8)
         self._noise = np.tile(noise, (*tiles, 1))[:height, :width].copy()
         self._spread = np.empty((height, width, 3), dtype=np.uint8)
         self._packed = np.empty((height, width, 2), dtype=np.uint8)
         self._begin = np.empty((height, width), dtype=np.uint16)
         spread = self._shades.spread(flat)
-        corners = [(self._shades.room - 1) * np.array([k & 1, k >> 1 & 1, k >> 2], dtype=np.uint8) for k in range(8)]
+        ends = noise.min(axis=(0, 1)), noise.max(axis=(0, 1))
+        corners = [np.array([ends[k >> c & 1][c] for c in range(3)], dtype=np.uint8) for k in range(8)]
         self._learn(np.stack([_words(cv2.add(spread, np.full_like(spread, corner))) for corner in corners]))
 
     def entries(self, picture: Picture) -> Bytes:
