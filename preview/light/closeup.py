@@ -52,7 +52,7 @@ def cover_light(line: Line, group_xyz: Floats, along_m: Floats, across_m: Floats
     """Luminance (y, x, 3) as tristimulus values in cd/m² on the face of a straight run, at the middles of cells.
 
     `group_xyz` (G, 3) is the strip's flux of each group in lumen. `along_m` (x,) from the run's start and `across_m` (y,) from the middle
-    of the face are evenly spaced, in steps well under pitch, depth and width. Off the face there is none.
+    of the face are evenly spaced, in steps well under the depth, or under a package where there is none. Off the face there is no light.
     """
     step_m, row_m = float(along_m[1] - along_m[0]), float(across_m[1] - across_m[0])
     per_group = max(1, round(line.group_m / line.pitch_m))
@@ -75,8 +75,7 @@ def cover_light(line: Line, group_xyz: Floats, along_m: Floats, across_m: Floats
     x, y = np.arange(-reach, reach + 1) * step_m, across_m[on_face]
     if line.depth_m > 0:
         kernel = 1 / (1 + (x**2 + y[:, None] ** 2) / line.depth_m**2) ** 2
-        # One LED's light over an endless cover of this width: ∫ dx/(1 + (x² + y²)/h²)² = πh⁴/(2(h² + y²)^1.5).
-        over = float(np.mean(np.pi * line.depth_m**4 / (2 * (line.depth_m**2 + y**2) ** 1.5))) * line.width_m
+        over = float(kernel.mean(axis=0).sum()) * step_m * line.width_m
         kernel = _across(y, row_m, line) @ kernel
     else:
         kernel = (np.abs(x) <= BARE_WIDTH_M / 2).astype(np.float64)[None]
@@ -104,7 +103,7 @@ def _across(y: Floats, row_m: float, line: Line) -> Floats:
 def _panel(line: Line, xyz: Floats, middle_m: float, size: tuple[int, int], px_m: float, room: Floats) -> Floats:
     """Luminance (h, w, 3), linear sRGB, of a stretch of the run whose pixels are `px_m` of it; `room` (3,) is the room's light in lux."""
     width, height = size
-    finest = min(line.pitch_m / 6, line.depth_m / 4 if line.depth_m > 0 else BARE_WIDTH_M / 6)
+    finest = (np.hypot(line.depth_m, line.spread_m) if line.depth_m > 0 else BARE_WIDTH_M) / 6
     cut = int(np.clip(np.ceil(px_m / finest), 1, _MOST_SAMPLES))
     rows = int(np.clip(np.ceil(2 * line.width_m / px_m), 8, _MOST_ROWS))
     y = ((np.arange(rows) + 0.5) / rows - 0.5) * line.width_m

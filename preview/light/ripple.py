@@ -70,4 +70,4 @@ def ripple(pitch_m: float, depth_m: float, spread_m: float) -> float:
         low, high = np.floor(over + 1e-9), np.ceil(over - 1e-9)
         return float((high - low) / (high + low))
     most, least = row([0.0, pitch_m / 2], pitch_m, depth_m, spread_m)
-    return float(max(0.0, most - least) / (most + least))
+    return float(np.clip((most - least) / (most + least), 0.0, 1.0))

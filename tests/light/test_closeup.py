@@ -93,3 +93,14 @@ def test_any_distance_and_depth_and_the_dark(far: float, depth: float) -> None:
     dark = closeup(line, 0 * WHITE[:1], far, Screen())
     assert lit.dtype == np.uint8
     assert lit.max() > dark[:30, :30].max()
+
+
+@pytest.mark.parametrize(("depth", "spread"), [(1.0, 0.3), (0.0001, 0.3), (0.0001, 0.0), (0.05, 0.0)])
+def test_flux_is_kept_at_any_depth_and_scatter(depth: float, spread: float) -> None:
+    # Far deeper than the pitch the cover is even, and as bright as flux over π and area says.
+    line = Line(1 / 60, depth, spread, 0.012, 60.0, 0.05, 0.0, 0.7)
+    step = np.hypot(depth, spread) / 8
+    along = 30.0 + np.arange(-8, 9) * step if step > 0.005 else 30.0 + np.arange(round(0.1 / step)) * step
+    across = (np.arange(9) + 0.5) / 9 * 0.012 - 0.006
+    light = cover_light(line, np.tile(WHITE, (30, 1)), along, across)[..., 1]
+    assert light.mean() == pytest.approx(1.0 / 0.05 * 0.7 / 0.012 / np.pi, rel=0.02)

@@ -120,3 +120,35 @@ def test_bad_calls(scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.
         assert out == ""
         assert words in err
         assert "Traceback" not in err
+
+
+def test_a_clip_is_drawn_on_the_photo(
+    scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    photo = np.full((600, 800, 3), 90, np.uint8)
+    photo[:200, :250] = (20, 60, 160)  # something blue in the photo's corner that the plan does not know of
+    Image.fromarray(photo).save(scene.with_name("room.png"))
+    out = tmp_path / "lit.png"
+    assert run(["clip", str(scene), str(out), "--at", "0", "--size", "400x300"], monkeypatch) == 0
+    assert "camera from the corners" in capsys.readouterr().err
+    picture = np.asarray(Image.open(out)).astype(int)
+    assert picture.shape == (300, 400, 3)
+    blue = picture[10:80, 10:100].mean(axis=(0, 1))
+    plain = picture[10:80, 250:390].mean(axis=(0, 1))
+    assert blue[2] / blue[0] > 1.5 * plain[2] / plain[0]
+    x, y = np.rint(seen(np.array([[1.8, 3.0, 1.83]]))[0] / 2).astype(int)
+    assert picture[y, x].sum() > 2 * picture[290, 10].sum()  # the wall just above the run is what is lit
+
+
+def test_a_photo_that_is_none_ends_in_one_line(
+    scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    scene.with_name("room.png").write_bytes(b"not a photo")
+    for arguments in (["photo", str(scene)], ["clip", str(scene), str(tmp_path / "lit.png"), "--at", "0"]):
+        assert run(arguments, monkeypatch) == 2
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert "photo.file 'room.png': expected a JPEG or PNG" in err
+        assert "Traceback" not in err
+    assert not (tmp_path / "lit.png").exists()
