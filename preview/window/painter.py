@@ -134,11 +134,17 @@ class Painter(Worker):
                 picture, figures = self._paint(request)
                 self._show(picture, figures, "")
             except CovecastError as error:
-                self._show(self.shown.picture, self.shown.moment, str(error))
+                self._show(self.shown.picture, self.shown.moment, self._words(error, request))
             except _Stopped:
                 return
             self._made = request
             self._tell()
+
+    def _words(self, error: CovecastError, request: Request) -> str:
+        """What is wrong; a mistake that is met again in the next frame keeps its first words, so that they can be read."""
+        made, before = self._made, self.shown.trouble
+        same = made is not None and (made.look, made.edition) == (request.look, request.edition)
+        return before if same and before else str(error)
 
     def _show(self, picture: Pixels | None, figures: Moment | None, trouble: str) -> None:
         with self._wake:
