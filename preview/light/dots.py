@@ -4,7 +4,8 @@ The row's ripple (`preview.light.ripple`) is held against the eye's threshold (`
 with every colour fully on, which is where dots show from farthest. Light of the room on the cover lies evenly over the pattern and hides a
 part of it. Steps between neighbouring groups of other colours are judged in the same way, as a square wave of two groups.
 
-Leaves out: dots mirrored in a glossy surface, scallops on a wall close to the run.
+Leaves out: a run seen at a slant, whose dots draw together and are lost sooner; dots mirrored in a glossy surface; scallops on a wall
+close to the run.
 """
 
 from __future__ import annotations

@@ -8,8 +8,8 @@ no finish the exposure that the camera wrote into the file is held against `take
 well exposed, display white being a white wall. Boxes mark what stands in front: they hide, cast shadows and catch light, and are not
 drawn.
 
-Where the camera is not known the surface of the corners alone is lit in detail, everything else in the photo by even light, and the runs'
-own faces are not drawn.
+Where the camera is not known the surface of the corners alone is lit in detail, where no box stands against it; everything else in the
+photo is lit by even light, and the runs' own faces are not drawn.
 
 Leaves out: gloss, lamps and windows that are in the photo themselves, the camera's tone curve.
 """
@@ -40,7 +40,7 @@ from preview.light.photo import Photograph, load_photo
 from preview.light.photo_light import given_finishes, light_in_photo
 from preview.light.pixels import Pixels
 from preview.light.printing import FULL, WORKERS, Printer
-from preview.light.room import FACES, Surfaces, boxes_of, surfaces_of
+from preview.light.room import FACES, TOUCH_M, Boxes, Surfaces, boxes_of, surfaces_of
 from preview.light.sighting import Sighting, sight
 from preview.light.transport import Progress
 from preview.light.view import Hits, View, look
@@ -100,7 +100,7 @@ class PhotoRenderer:
             self.camera = replace(sighting.camera, focal_px=sighting.camera.focal_px * scale, size=size)
             view = look(self.camera, self._everything)
         else:
-            view = _on_plane(self._everything, number, sighting.plane, size, scale, corner)
+            view = _on_plane(self._everything, boxes, number, sighting.plane, size, scale, corner)
         hits = replace(view.pixels, surface=np.where(inside, view.pixels.surface, -1).astype(np.int32))
         shown = np.unique(np.concatenate([hits.surface.ravel(), view.edge_surface, [number]]))
         shown = shown[shown >= 0]
@@ -264,9 +264,15 @@ class PhotoRenderer:
 
 
 def _on_plane(
-    surfaces: Surfaces, number: int, plane: Floats, size: tuple[int, int], scale: float, corner: tuple[float, float]
+    surfaces: Surfaces,
+    boxes: Boxes,
+    number: int,
+    plane: Floats,
+    size: tuple[int, int],
+    scale: float,
+    corner: tuple[float, float],
 ) -> View:
-    """The view of a camera that is not known: one surface, by its homography, and nothing else."""
+    """The view of a camera that is not known: one surface, by its homography, without the places where boxes stand against it."""
     x = (np.arange(size[0]) + 0.5 - corner[0]) / scale
     y = (np.arange(size[1]) + 0.5 - corner[1]) / scale
     u, v, w = (plane[k, 0] * x[None] + plane[k, 1] * y[:, None] + plane[k, 2] for k in range(3))
@@ -281,6 +287,12 @@ def _on_plane(
         & (v >= 0)
         & (v <= tall)
     )
+    axis = int(np.abs(surfaces.normal[number]).argmax())
+    across, up = int(surfaces.u[number].argmax()), int(surfaces.v[number].argmax())
+    level = surfaces.origin_m[number, axis]
+    for low, high in zip(boxes.low_m, boxes.high_m, strict=True):
+        if low[axis] - TOUCH_M <= level <= high[axis] + TOUCH_M:
+            on &= ~((u >= low[across]) & (u <= high[across]) & (v >= low[up]) & (v <= high[up]))
     surface = np.where(on, number, -1).astype(np.int32)
     none = np.empty(0)
     hits = Hits(surface, np.where(on, u, 0.0), np.where(on, v, 0.0), np.ones(surface.shape))

@@ -241,6 +241,9 @@ def test_square_on_without_a_focal_length_one_surface_is_lit(
     ratio = found[y.astype(int), x.astype(int)] / wanted[y.astype(int), x.astype(int)]
     assert np.median(ratio) == pytest.approx(1.0, abs=0.05)
     assert np.abs(ratio - 1).max() < 0.15
+    # The shelf stands against the wall and is no part of it: the bright band under it does not run on over its edge.
+    x, y, _ = camera.project(np.array([[1.2, 3.0, 1.52], [1.2, 3.0, 1.45]]))
+    assert found[int(y[0]), int(x[0])] < 0.5 * found[int(y[1]), int(x[1])]
     # The right wall is not lit by the run that runs along it, but the room's even light is on it.
     x, y, _ = camera.project(np.array([[3.6, 2.2, 2.0]]))
     assert 0 < found[int(y[0]), int(x[0])] < 0.6 * wanted[int(y[0]), int(x[0])]
