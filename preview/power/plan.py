@@ -91,6 +91,11 @@ def plan_feeds(scene: Scene, layout: Layout, asked: Sequence[Asked], rules: Rule
     moments = Moments(asked)
     planner, best = _cheapest(scene, layout, asked, rules, moments)
     found = planner.others(best) if others else ()
+    least = min(found, key=lambda plan: plan.cost, default=best)
+    if (
+        least.cost < best.cost - 1e-9
+    ):  # where nothing is proved, a plan made with another end in view may turn out cheaper
+        best, found = replace(least, name=best.name), tuple(plan for plan in found if plan is not least)
     return Advice(best, found, _present(scene, layout, moments, rules), moments)
 
 

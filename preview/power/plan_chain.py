@@ -11,13 +11,13 @@ found afterwards; at last all are, which proves the answer if it ends within `WO
 Where the first plans fail for the supply's rating, no others are tried: feeds hardly change what is drawn.
 
 Sets of runs that branch or close a ring are planned from the ends of all runs downwards, leaving out, thinning and moving one feed at a
-time while the plan holds: good, not proved.
+time while the plan holds; a ring also as the chains that it opens to. That is good, not proved.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -44,6 +44,9 @@ BEAM = 300
 
 WORK = 60_000
 """Partial plans times moments after which a long chain's answer is left unproved."""
+
+ROUNDS, SHIFT = 4, 2
+"""Times that the feeds of runs which are no chain are gone through, and cut points by which one is moved."""
 
 COARSE = 9
 """Cut points of the first walks, besides the ends of runs."""
@@ -202,7 +205,9 @@ class ChainPlanner:
         while True:
             try:
                 path = self.chain.is_path
-                found = self._best(options, sizes, prove) if path else self._descend(options)
+                found = (
+                    self._best(options, sizes, prove) if path else self._unchained(options, prices, sizes, ends_only)
+                )
                 found = found and self._settled(found, options)
             except _Unwalked as missed:
                 self.walked.append(missed.codes)
@@ -284,27 +289,59 @@ class ChainPlanner:
         proved = prove and best is not None and better(options, TRIES, MOST_LABELS, WORK)
         return None if best is None else Planned(best.options, best.cost, proved)
 
-    def _descend(self, options: list[list[Option]]) -> Planned | None:
-        """For sets of runs that are no chain: from every end fed thickly downwards, one change at a time."""
-        ends = [node for node in self.chain.ends.tolist() if options[node]]
-        start = [min(options[node], key=lambda o: (o.ohm, o.price)) for node in ends]
+    def _unchained(
+        self, options: list[list[Option]], prices: Prices, sizes: Sequence[Size], ends_only: bool
+    ) -> Planned | None:
+        """For sets of runs that are no chain: a ring as the chains that it opens to; and from every end fed thickly downwards."""
+        starts = []
+        for chain in self.chain.opened:
+            planner = ChainPlanner(self.whole, self.layout, self.rules, chain, self.supply, self.moments)
+            planner.scene, planner.walked = self.scene, self.walked  # the ring stays closed where plans are tried
+            found = planner.best(prices, sizes, ends_only=ends_only, prove=False)
+            if found is not None:
+                starts.append([self._here(chain, option) for option in found.options])
+        if self.most_feeds is None:
+            ends = [options[node] for node in self.chain.ends.tolist() if options[node]]
+            starts.append([min(row, key=lambda o: (o.ohm, o.price)) for row in ends])
+        plans = [plan for start in starts if (plan := self._descend(start, options)) is not None]
+        return min(plans, key=lambda plan: plan.cost, default=None)
+
+    def _here(self, chain: Chain, option: Option) -> Option:
+        """An option of an opened ring at this chain's own node."""
+        same = (self.chain.node_run == chain.node_run[option.node]) & (
+            self.chain.node_cut == chain.node_cut[option.node]
+        )
+        return replace(option, node=int(np.flatnonzero(same)[0]))
+
+    def _descend(self, start: list[Option], options: list[list[Option]]) -> Planned | None:
+        """From feeds that hold downwards, leaving out, thinning and moving one at a time."""
         if not start or not self._holds(start):
             return None
         best = start
-        while True:
-            self.rules.check()
-            changes = [best[:i] + best[i + 1 :] for i in range(len(best)) if len(best) > 1]
-            for i, option in enumerate(best):
-                near = range(max(option.node - 3, 0), min(option.node + 4, len(options)))
-                taken = {o.node for o in best} - {option.node}
-                cheaper = [o for n in near if n not in taken for o in options[n] if o.price < option.price - 1e-9]
-                changes += [[*best[:i], o, *best[i + 1 :]] for o in cheaper]
-            changes.sort(key=_cost)
-            found = next((c for c in changes if self._holds(c)), None)
-            if found is None:
+        for _ in range(ROUNDS):
+            before = _cost(best)
+            for option in sorted(best, key=lambda o: -o.price):
+                fewer = [o for o in best if o is not option]
+                if fewer and self._holds(fewer):
+                    best = fewer
+            for near in (0, SHIFT):
+                for option in list(best):
+                    best = self._cheaper(best, option, options, near)
+            if _cost(best) > before - 1e-9:
                 break
-            best = found
-        return Planned(tuple(best), _cost(best), False)
+        return Planned(tuple(sorted(best, key=lambda o: o.node)), _cost(best), False)
+
+    def _cheaper(self, best: list[Option], option: Option, options: list[list[Option]], near: int) -> list[Option]:
+        """With one feed in the cheapest way that holds, up to `near` cut points away."""
+        self.rules.check()
+        taken = {o.node for o in best} - {option.node}
+        places = range(max(option.node - near, 0), min(option.node + near + 1, len(options)))
+        ways = [o for n in places if n not in taken for o in options[n] if o.price < option.price - 1e-9]
+        for way in sorted(ways, key=lambda o: o.price):
+            trial = [way if o is option else o for o in best]
+            if self._holds(trial):
+                return trial
+        return best
 
     def _settled(self, found: Planned, options: list[list[Option]]) -> Planned:
         """Of plans that cost the same, one feed moved at a time, the one that shifts and dims least and then loses least."""

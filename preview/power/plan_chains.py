@@ -9,7 +9,7 @@ they have the same or where power enters once, and close elsewhere; what is plan
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -26,7 +26,8 @@ __all__ = ["Chain", "Option", "chains_of", "options_of", "root_of", "way_ohm"]
 class Chain:
     """Runs whose positives are one. M nodes, M − 1 steps between them: one for every group, one for every join.
 
-    `is_path` False: the set branches or closes a ring, and only its runs, groups and nodes are of use.
+    `is_path` False: the set branches or closes a ring, and only its runs, groups and nodes are of use. A ring has in `opened` the
+    chains that are left when one of its joins is taken out.
     """
 
     runs: tuple[int, ...]
@@ -38,6 +39,7 @@ class Chain:
     node_cut: Ints  # (M,)
     fuse_most_a: float  # largest fuse that the joins between the runs bear
     is_path: bool
+    opened: tuple[Chain, ...] = ()
 
     @property
     def ends(self) -> Ints:
@@ -96,6 +98,9 @@ def _chain(scene: Scene, layout: Layout, runs: list[int], joins: list[Join], num
         is_path &= start not in onward and end not in entered
         onward.setdefault(start, join)
         entered.add(end)
+    opened: list[Chain] = []
+    if len(inside) == len(runs) == len(onward) == len(entered) and len(runs) > 1:
+        opened = [_chain(scene, layout, runs, [j for j in inside if j is not join], number) for join in inside]
     order = list(runs)
     if is_path:
         order = [next(run for run in runs if run not in entered)]
@@ -133,6 +138,7 @@ def _chain(scene: Scene, layout: Layout, runs: list[int], joins: list[Join], num
         node_cut=np.array(node_cut, dtype=np.int64),
         fuse_most_a=min((ampacity_a(join.cable) for join in inside), default=np.inf),
         is_path=is_path,
+        opened=tuple(chain for chain in opened if chain.is_path),
     )
 
 
@@ -183,8 +189,3 @@ def _unbeaten(scene: Scene, options: list[Option]) -> list[Option]:
         if not any(o.source == option.source and o.ohm <= option.ohm and o.most_a >= option.most_a for o in kept):
             kept.append(option)
     return kept
-
-
-def with_price(option: Option, price: float) -> Option:
-    """The same at another price."""
-    return replace(option, price=price)
