@@ -82,12 +82,6 @@ def encode_gif(
     comment: str | None = None,
 ) -> None:
     """As `write_gif`, over whatever is at `part`."""
-    palette = palette_of(samples)
-    entries = np.zeros((256, 4), dtype=np.uint8)  # blue, green, red, alpha; the last stays clear
-    entries[:COLOURS, :3] = palette[:, ::-1]
-    entries[:COLOURS, 3] = 255
-    colours = entries.tobytes()
-    mosaic = Mosaic(palette, size, samples)
     arguments = ["-c:v", "gif", "-gifflags", "0", "-f", "gif", "-"]
     before: Bytes | None = None
     with contextlib.ExitStack() as held:
@@ -96,10 +90,21 @@ def encode_gif(
             encoders = [
                 running.enter_context(encoding(size, frames_per_s, "pal8", arguments, output)) for output in outputs
             ]
+            palette = palette_of(samples)
+            mosaic = Mosaic(palette, size, samples)
+            # What an encoder takes: a picture's entries, then blue, green, red and alpha of each; the last stays clear.
+            packet = np.zeros(size[0] * size[1] + 4 * 256, dtype=np.uint8)
+            shown = packet[: -4 * 256].reshape(size[1], size[0])
+            colours = packet[-4 * 256 :].reshape(256, 4)
+            colours[:COLOURS, :3] = palette[:, ::-1]
+            colours[:COLOURS, 3] = 255
             for picture, write in zip(pictures, itertools.cycle(encoders), strict=False):
                 now = mosaic.entries(picture)
-                shown = now if before is None else cv2.bitwise_or(now, cv2.compare(now, before, cv2.CMP_EQ))
-                write(np.asarray(shown).tobytes() + colours)
+                if before is None:
+                    shown[:] = now
+                else:
+                    cv2.bitwise_or(now, cv2.compare(now, before, cv2.CMP_EQ), dst=shown)
+                write(packet.data)
                 before = now
         with part.open("wb") as file:
             file.write(_head(size, palette, comment))

@@ -35,7 +35,7 @@ COLOURS = 255
 STEPS = 8
 """Entries of the list behind each colour."""
 
-_STRENGTH = 0.3  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
+_STRENGTH = 0.4  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
 _BLUR = 0.35  # how far neighbouring cells run into each other: all the way, 1, costs bytes and grain and takes no more edges away
 _EVEN = 0.08  # share of the shades that is spread evenly over all codes, whatever the clip has
 _MOST_CELLS = (1 << 16) // STEPS
@@ -157,10 +157,10 @@ def _refine(points: Floats, weights: Floats, palette: Floats, rounds: int = 8) -
 
 def _nearest(points: Floats, palette: Floats) -> NDArray[np.intp]:
     """Which palette entry (n, 3) is nearest to each point (m, 3), as the eye counts."""
-    seen = palette * _WEIGHTS
-    distance = (points * _WEIGHTS) @ (-2.0 * seen.T)
-    distance += (seen * seen).sum(axis=1)
-    return np.asarray(distance.argmin(axis=1))
+    seen = (palette * _WEIGHTS).astype(np.float32)
+    aim = (points * _WEIGHTS).astype(np.float32) @ (-2.0 * seen.T)
+    aim += (seen * seen).sum(axis=1)
+    return np.asarray(aim.argmin(axis=1))
 
 
 @functools.lru_cache(maxsize=4)
@@ -268,6 +268,17 @@ class Mosaic:
             self._lists[places + step] = lists[step]
         self._first[new] = places
         self._known = np.concatenate([self._known, new])
+        self._neighbours()
         if len(further):
             near = _nearest(self._shades.colours(further), self._shades.colours(self._known))
             self._first[further] = self._first[self._known[near]]
+
+    def _neighbours(self) -> None:
+        """Give cells beside one that is known its list: what is met there later is rare, and off by a shade at most."""
+        cells = self._first.reshape(_COUNTS)
+        near = np.zeros_like(cells)
+        for axis in range(3):
+            cells_along, near_along = np.moveaxis(cells, axis, 0), np.moveaxis(near, axis, 0)
+            np.maximum(near_along[1:], cells_along[:-1], out=near_along[1:])
+            np.maximum(near_along[:-1], cells_along[1:], out=near_along[:-1])
+        np.copyto(cells, near, where=cells == 0)
