@@ -24,7 +24,7 @@ from preview.window.framing import picture_size
 from preview.window.hands import Hands
 from preview.window.ledge import SMALLEST
 from preview.window.model import Session
-from preview.window.watch import LOOK_S, Watch, scripts_of
+from preview.window.watch import LOOK_S, Watch, photos_of, scripts_of
 
 __all__ = ["Timing", "Window", "show"]
 
@@ -75,7 +75,7 @@ class Window:
         self.window = window or first_window(plan.scene.title, size)
         self.window.minimum_size = SMALLEST
         self._read = read
-        self._watch = Watch(file if read else None, scripts_of(plan.scene, session.looks))
+        self._watch = Watch(file if read else None, scripts_of(plan.scene, session.looks), photos_of(plan.scene))
         self._watched_s = self._stepped_s = time.monotonic()
         self._resized_s = 0.0
         self._picture_size = picture_size(self.desk.panel.at.room[2:])
@@ -159,7 +159,8 @@ class Window:
             self.desk.scripts_saved()
         if self._read is not None and self._watch.scene_saved() and self.desk.scene_saved(self._read):
             self.window.title = f"{self.desk.plan.scene.title} – covecast"
-            self._watch.watch_scripts(scripts_of(self.desk.plan.scene, self.desk.session.looks))
+            scene = self.desk.plan.scene
+            self._watch.watch_instead(scripts_of(scene, self.desk.session.looks), photos_of(scene))
 
     def _ask(self) -> None:
         desk = self.desk

@@ -8,10 +8,8 @@ import cv2
 import numpy as np
 import pygame
 
-from preview.light.camera import camera_of
 from preview.window.desk import Desk
 from preview.window.figures import Moment, group_reading
-from preview.window.framing import framed_viewer
 from preview.window.opening import draw_opening
 from preview.window.overlay import draw_beside, draw_group, draw_marks, draw_renewal, draw_trouble
 from preview.window.pages import draw_page
@@ -87,8 +85,7 @@ class Canvas:
         self._room_key = key
         at, letters, scene = desk.panel.at.room, desk.letters, desk.plan.scene
         if self._pixels is None:
-            camera = camera_of(framed_viewer(scene.viewer, at[2:]), at[2:])
-            draw_opening(surface, at, scene, camera, letters, painter.laid_out)
+            draw_opening(surface, at, scene, desk.camera(), letters, painter.laid_out)
         else:
             self._picture(surface, desk, self._pixels)
         surface.set_clip(pygame.Rect(at))

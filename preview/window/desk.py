@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from preview.light.camera import Camera
 from preview.light.drawing import camera_of_scene
 from preview.looks.flashing import Flashes
 from preview.looks.library import PROGRAMME
@@ -22,6 +23,7 @@ from preview.window.framing import framed
 from preview.window.ledge import arrange, unit_for
 from preview.window.lettering import Lettering
 from preview.window.model import Session
+from preview.window.overlay import NOWHERE
 from preview.window.painter import Painter
 from preview.window.panel import STOPS, Panel
 from preview.window.reading import Reading
@@ -57,6 +59,7 @@ class Desk:
         """The moment whose figures are shown: held for a while, so that they can be read."""
         self._tell = tell
         self._places: tuple[tuple[int, int], Floats] | None = None
+        self._camera: tuple[tuple[int, int], Camera | None] | None = None
         self._threads()
         self.letters = Lettering()
         self.arrange()
@@ -154,16 +157,24 @@ class Desk:
             first_supply=self.first_supply,
         )
 
+    def camera(self) -> Camera | None:
+        """The eye that the room is seen from in the window; None where a photo does not tell it."""
+        size = self.panel.at.room[2:]
+        if self._camera is None or self._camera[0] != size:
+            try:
+                found = camera_of_scene(framed(self.plan.scene, size), size)
+            except CovecastError:  # a photo that is gone: the picture says so
+                found = None
+            self._camera = (size, found)
+        return self._camera[1]
+
     def group_places(self) -> Floats:
-        """Where every group is in the window (G, 2), in pixels; far off where it is behind the eye."""
+        """Where every group is in the window (G, 2), in pixels; `NOWHERE` where it is behind the eye, or that is not known."""
         room = self.panel.at.room
         if self._places is None or self._places[0] != room[2:]:
-            try:
-                camera = camera_of_scene(framed(self.plan.scene, room[2:]), room[2:])
-            except CovecastError:  # a photo that is gone: the picture says so
-                camera = None
-            places = np.full((self.plan.layout.groups, 2), 1e9)
-            if camera is not None:  # a photo's camera may not be known
+            places = np.full((self.plan.layout.groups, 2), NOWHERE)
+            camera = self.camera()
+            if camera is not None:
                 x, y, depth = camera.project(self.plan.layout.centre_m)
                 places = np.where((depth > 0)[:, None], np.stack([x + room.x, y + room.y], axis=1), places)
             self._places = (room[2:], places)
@@ -186,7 +197,7 @@ class Desk:
             self.letters = Lettering(unit)
         at = arrange(self.size, len(self.plan.supply_names), self.session.instruments, unit)
         self.panel = Panel(self.plan, self.letters, at)
-        self._places = None
+        self._places = self._camera = None
         self.hovered = None
 
     def resize(self, size: tuple[int, int]) -> bool:

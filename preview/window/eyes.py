@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preview.light.picture import Renderer
+from preview.light.drawing import Drawing, renderer_of
 from preview.light.transport import Progress
 from preview.looks.drives import look_times
 from preview.looks.flashing import Flashes, flashes_of
@@ -36,7 +36,7 @@ class Eyes:
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
-        self._renderer: Renderer | None = None
+        self._renderer: Drawing | None = None
 
     def count(
         self,
@@ -52,7 +52,7 @@ class Eyes:
         """
         plan = self.plan
         if self._renderer is None:
-            self._renderer = Renderer(plan.scene, plan.layout, EYES_SIZE, progress)
+            self._renderer = renderer_of(plan.scene, plan.layout, EYES_SIZE, progress)
         renderer = self._renderer
         exposure = renderer.exposure(sample_xyz(plan, look), request.ambient_lux)
         times = look_times(look, plan.frames_per_s)

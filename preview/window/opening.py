@@ -44,13 +44,8 @@ def _line(surface: pygame.Surface, camera: Camera, at: Rect, ends: tuple[Floats,
     pygame.draw.aaline(surface, colour, (at.x + x[0], at.y + y[0]), (at.x + x[1], at.y + y[1]))
 
 
-def draw_opening(
-    surface: pygame.Surface, at: Rect, scene: Scene, camera: Camera, letters: Lettering, done: float
-) -> None:
-    """The room and its runs as lines, with how far its light has been worked out."""
-    px = letters.px
-    surface.set_clip(pygame.Rect(at))
-    pygame.draw.rect(surface, GROUND, at)
+def _plan(surface: pygame.Surface, at: Rect, scene: Scene, camera: Camera) -> None:
+    """Room, boxes and runs as lines."""
     size = np.array(scene.room.size_m)
     for ends in _corners(np.zeros(3), size):
         _line(surface, camera, at, ends, HAIRLINE)
@@ -62,6 +57,17 @@ def draw_opening(
         path = np.array(run.path_m, dtype=float)
         for ends in pairwise(path):
             _line(surface, camera, at, ends, ACCENT)
+
+
+def draw_opening(
+    surface: pygame.Surface, at: Rect, scene: Scene, camera: Camera | None, letters: Lettering, done: float
+) -> None:
+    """The room and its runs as lines, with how far its light has been worked out."""
+    px = letters.px
+    surface.set_clip(pygame.Rect(at))
+    pygame.draw.rect(surface, GROUND, at)
+    if camera is not None:
+        _plan(surface, at, scene, camera)
     x, y = at.middle[0], at.bottom - px(56)
     letters.draw(surface, letters.fit(scene.title, at.w - px(48), 22), x, y - px(30), 22, TEXT, "middle")
     letters.draw(surface, "working out how light falls in the room", x, y, 14, QUIET, "middle")

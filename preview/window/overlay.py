@@ -13,9 +13,12 @@ from preview.window.ledge import Rect
 from preview.window.lettering import Lettering
 from preview.window.palette import ACCENT, AMBER, FAINT, GROUND, HAIRLINE, PAPER, QUIET, TEXT, Rgb
 
-__all__ = ["draw_beside", "draw_group", "draw_marks", "draw_renewal", "draw_trouble", "sheet", "veil"]
+__all__ = ["NOWHERE", "draw_beside", "draw_group", "draw_marks", "draw_renewal", "draw_trouble", "sheet", "veil"]
 
 MOST_LINES = 6
+
+NOWHERE = 1e9
+"""Where a group is, in pixels, that is behind the eye or whose place in the picture is not known."""
 
 
 @functools.lru_cache(maxsize=32)
@@ -51,6 +54,10 @@ class _Labels:
         """Two lines beside a group, with a ring round it; an arrow at the edge where the group is beyond the picture."""
         at, letters, px = self.at, self.letters, self.letters.px
         edge = px(14)
+        if point[0] >= NOWHERE:  # in a corner: marks at the top, a group's readings at the foot
+            top = at.y + px(6) if colour == TEXT else at.bottom - px(50)
+            self._label(pygame.Rect(at.x + px(6), top, 0, 0), first, letters.fit(second, px(360), 12))
+            return
         x = round(min(max(point[0], at.x + edge), at.right - edge))
         y = round(min(max(point[1], at.y + edge), at.bottom - edge))
         seen = at.x <= point[0] < at.right and at.y <= point[1] < at.bottom
@@ -64,10 +71,7 @@ class _Labels:
         label = pygame.Rect(left, top, wide, px(44))
         if label.collidepoint(x, y):
             label.y = y + px(18) if y + px(68) < at.bottom else y - px(62)
-        while any(label.colliderect(other) for other in self.taken) and label.bottom + px(48) < at.bottom:
-            label.y += px(48)
-        self.taken.append(label)
-        veil(self.surface, label, 190, letters.unit)
+        label = self._label(label, first, second)
         near = label.left if label.left > x else label.right if label.right < x else label.centerx
         start = x + (px(9) if near > x else -px(9) if near < x else 0)
         pygame.draw.aaline(self.surface, QUIET, (start, y), (near, min(max(y, label.top), label.bottom)))
@@ -76,8 +80,19 @@ class _Labels:
             ring(self.surface, (x, y), px(8), colour, max(1, px(1.5)))
         else:
             self._arrow((x, y), point, colour)
+
+    def _label(self, rect: pygame.Rect, first: str, second: str) -> pygame.Rect:
+        """Two lines at a place, or under what is there already. Returns where they are."""
+        letters, px = self.letters, self.letters.px
+        wide = max(letters.width(first, 14), letters.width(second, 12)) + px(20)
+        label = pygame.Rect(rect.x, rect.y, wide, px(44))
+        while any(label.colliderect(other) for other in self.taken) and label.bottom + px(48) < self.at.bottom:
+            label.y += px(48)
+        self.taken.append(label)
+        veil(self.surface, label, 190, letters.unit)
         letters.draw(self.surface, first, label.x + px(10), label.y + px(14), 14, TEXT)
         letters.draw(self.surface, second, label.x + px(10), label.y + px(31), 12, QUIET)
+        return label
 
     def _arrow(self, here: tuple[int, int], beyond: tuple[float, float], colour: Rgb) -> None:
         way = pygame.Vector2(min(max(beyond[0], -1e6), 1e6) - here[0], min(max(beyond[1], -1e6), 1e6) - here[1])

@@ -53,3 +53,16 @@ def test_scripts_are_watched_and_those_that_ship_are_not(tmp_path: Path, monkeyp
     script.unlink()
     assert [watch.scripts_saved() for _ in range(4)].count(True) == 1
     assert not watch.scene_saved()
+
+
+def test_a_photo_that_is_saved_is_seen_like_its_scene(tmp_path: Path) -> None:
+    file, photo = tmp_path / "scene.toml", tmp_path / "room.jpg"
+    save(file, "one", 1000)
+    save(photo, "one", 1000)
+    watch = Watch(file, (), (photo,))
+    assert not watch.scene_saved()
+    save(photo, "two", 1001)
+    assert [watch.scene_saved() for _ in range(4)] == [False, True, False, False]
+    watch.watch_instead(())
+    save(photo, "three", 1002)
+    assert not any(watch.scene_saved() for _ in range(3))
