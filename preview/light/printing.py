@@ -5,12 +5,15 @@ hue: all three components are scaled alike, and where one leaves 0–1 the colou
 far as it must. Bytes come from a table of the sRGB transfer function, with a fixed pattern of sub-code noise against banding, the same
 in every frame so that still parts stay still.
 
-A band is small enough to stay in a core's own cache, and below the size from which OpenCV would start threads of its own.
+A band is small enough to stay in a core's own cache, and below the size from which OpenCV would start threads of its own. The two
+threads share the interpreter, which each needs for a moment between two passes: there are as few passes, and as little between them, as
+the work allows.
 """
 
 from __future__ import annotations
 
 from concurrent.futures import Executor
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -18,7 +21,7 @@ from numpy.typing import NDArray
 
 from preview.light.colour import to_srgb
 from preview.light.pixels import Pixels
-from preview.scene.layout import Floats
+from preview.scene.layout import Floats, Ints
 
 __all__ = ["FULL", "KNEE", "WHITE", "WORKERS", "Printer", "tone"]
 
@@ -29,7 +32,7 @@ WORKERS = 2
 FULL = 65535.0
 """Exposed light that is display white: what is printed comes in these units, so that it is its own index into the table."""
 
-_BAND_PIXELS = 26_000
+_BAND_PIXELS = 32_000
 _FULL = np.float32(FULL)
 _TINY = np.float32(1e-9 * FULL)
 _KNEE, _ROOM, _BEND = (np.float32(value) for value in (KNEE * FULL, (WHITE - KNEE) * FULL, 1 / ((WHITE - KNEE) * FULL)))
@@ -75,14 +78,26 @@ class Printer:
         edges = [*range(0, height, band), height]
         within = np.searchsorted(pixels.crossed, np.asarray(edges) * width)
         rows = np.clip((np.arange(height) + 0.5) * veil_rows / height - 0.5, 0, veil_rows - 1)
+        inside = pixels.crossed - np.repeat(np.asarray(edges[:-1]) * width, np.diff(within))
         self._bands = []
         for top, end, low, high in zip(edges[:-1], edges[1:], within[:-1], within[1:], strict=True):
-            own = rows[top:end]
+            own, part = rows[top:end], slice(top, end)
             first, last = int(own[0]), min(int(own[-1]) + 2, veil_rows)
             between = np.maximum(1 - np.abs(own[:, None] - np.arange(first, last)), 0).astype(np.float32)
-            self._bands.append(_Band(slice(top, end), slice(int(low), int(high)), slice(first, last), between))
-        self._inside = pixels.crossed - np.repeat(np.asarray(edges[:-1]) * width, np.diff(within))
-        self._scratch = tuple(_Scratch(band, width) for _ in range(WORKERS))
+            crossed = slice(int(low), int(high))
+            self._bands.append(
+                _Band(
+                    part,
+                    (pixels.x[part], pixels.y[part]),
+                    pixels.pattern[part],
+                    self._noise[part],
+                    crossed,
+                    inside[crossed],
+                    slice(first, last),
+                    between,
+                )
+            )
+        self._scratch = tuple(_Scratch(width) for _ in range(WORKERS))
 
     def print(
         self, cells: Matrix, crossing: Matrix, veil: Matrix, out: NDArray[np.uint8], pool: Executor
@@ -93,11 +108,11 @@ class Printer:
         across, put = self._laid_out(crossing, veil)
 
         def share(worker: int) -> None:
-            scratch = self._scratch[worker]
             for band in self._bands[worker::WORKERS]:
-                planes = self._light(band, cells, put, across, scratch)
-                self._tone(planes, scratch)
-                self._bytes(planes[:3], self._noise[band.rows], out[band.rows], scratch)
+                desk = self._scratch[worker].desk(len(band.between))
+                _light(band, cells, put, across, desk)
+                _tone(desk)
+                self._bytes(band, desk, out[band.rows])
 
         list(pool.map(share, range(WORKERS)))
         return out
@@ -107,7 +122,9 @@ class Printer:
         across, put = self._laid_out(crossing, veil)
         out = np.empty((*self._pixels.shape, 4), np.float32)
         for band in self._bands:
-            out[band.rows] = np.moveaxis(self._light(band, cells, put, across, self._scratch[0]), 0, 2)
+            desk = self._scratch[0].desk(len(band.between))
+            _light(band, cells, put, across, desk)
+            out[band.rows] = np.moveaxis(desk.planes, 0, 2)
         return out
 
     def _laid_out(self, crossing: Matrix, veil: Matrix) -> tuple[Matrix, Matrix]:
@@ -117,114 +134,118 @@ class Printer:
         across = cv2.transpose(wide.reshape(-1, 4)).reshape(4, veil.shape[0], width)
         return across, np.ascontiguousarray(crossing.T)
 
-    def _light(self, band: _Band, cells: Matrix, put: Matrix, across: Matrix, scratch: _Scratch) -> Matrix:
-        """Light of one band by channel, (4, rows, w)."""
-        pixels, rows = self._pixels, band.rows
-        planes = scratch.planes(rows.stop - rows.start)
-        looked = scratch.looked(planes.shape[1])
-        cv2.remap(cells, pixels.x[rows], pixels.y[rows], cv2.INTER_LINEAR, dst=looked)
-        cv2.transpose(looked.reshape(-1, 4), dst=planes.reshape(4, -1))
-        np.multiply(planes, pixels.pattern[rows], out=planes)
-        if band.crossed.start < band.crossed.stop:
-            planes.reshape(4, -1)[:, self._inside[band.crossed]] = put[:, band.crossed]
-        planes += np.matmul(band.between, across[:, band.veil], out=scratch.more(planes.shape[1]))
-        return planes
-
-    def _tone(self, planes: Matrix, scratch: _Scratch) -> None:
-        """Bend the highlights and bring colours into gamut, in place."""
-        y = planes[3]
-        rows = len(y)
-        colours = planes[:3]
-        most, least, tone, factor = scratch.more(rows)
-        np.maximum(y, _TINY, out=y)
-        bends = bool(y.max() > _KNEE)
-        if bends:
-            np.subtract(_KNEE, y, out=factor)
-            np.minimum(factor, 0, out=factor)
-            factor *= _BEND
-            np.exp(factor, out=factor)
-            np.subtract(1, factor, out=factor)
-            factor *= _ROOM
-            np.minimum(y, _KNEE, out=tone)
-            tone += factor
-            np.divide(tone, y, out=factor)
-        else:
-            np.copyto(tone, y)
-        np.maximum(np.maximum(colours[0], colours[1], out=most), colours[2], out=most)
-        np.minimum(np.minimum(colours[0], colours[1], out=least), colours[2], out=least)
-        if bends:
-            most *= factor
-        if not (least.min() < 0 or most.max() > _FULL):
-            if bends:
-                colours *= factor
-            return
-        # How many times too far from grey the colour is: above by its brightest component, below by its darkest one.
-        np.divide(least, y, out=least)
-        np.subtract(1, least, out=least)
-        most -= tone
-        np.divide(most, np.subtract(_FULL, tone, out=y), out=most)
-        np.maximum(most, least, out=most)
-        np.maximum(most, 1, out=most)
-        # Colour times `factor` is toned; towards grey it is (toned − tone)/most + tone.
-        if bends:
-            factor /= most
-        else:
-            np.divide(1, most, out=factor)
-        np.subtract(tone, np.divide(tone, most, out=least), out=tone)
-        colours *= factor
-        colours += tone
-
-    def _bytes(self, colours: Matrix, noise: NDArray[np.uint16], out: NDArray[np.uint8], scratch: _Scratch) -> None:
-        rows, width = colours.shape[1:]
-        index, codes, small = scratch.whole_numbers(rows)
+    def _bytes(self, band: _Band, desk: _Desk, out: NDArray[np.uint8]) -> None:
         # What rounding leaves outside the table is less than a step of the index, and a cast to whole numbers cuts it off.
-        np.copyto(index, colours, casting="unsafe")
+        np.copyto(desk.index, desk.colours, casting="unsafe")
         if self._wide_lut:
-            cv2.LUT(index.reshape(-1, width), self._table, dst=codes.reshape(-1, width))
+            cv2.LUT(desk.index_rows, self._table, dst=desk.code_rows)
         else:
-            np.take(self._table, index, out=codes, mode="clip")
-        codes += noise
-        codes >>= 8
-        np.copyto(small, codes, casting="unsafe")
-        cv2.merge(list(small), out)
+            np.take(self._table, desk.index, out=desk.codes, mode="clip")
+        np.add(desk.codes, band.noise, out=desk.codes)
+        np.right_shift(desk.codes, 8, out=desk.codes)
+        np.copyto(desk.small, desk.codes, casting="unsafe")
+        cv2.merge(desk.small_planes, out)
 
 
+@dataclass(frozen=True)
 class _Band:
-    """Rows of the picture, the crossed pixels in them, and the rows of the veil that they lie between, with their weights."""
+    """Some rows of the picture and all that belongs to them."""
 
-    def __init__(self, rows: slice, crossed: slice, veil: slice, between: Matrix) -> None:
-        self.rows, self.crossed, self.veil, self.between = rows, crossed, veil, between
+    rows: slice
+    maps: tuple[Matrix, Matrix]
+    pattern: Matrix
+    noise: NDArray[np.uint16]
+    crossed: slice  # of the crossed pixels, those in the band
+    inside: Ints  # where in the band they are
+    veil: slice  # rows of the veil that the band lies between
+    between: Matrix  # (rows, veil rows) their weights
 
 
-class _Scratch:
-    """Working space of one thread for one band: four planes, and a buffer that serves one purpose after another.
+class _Desk:
+    """Working space for so many rows: four planes, and a buffer that serves one purpose after another.
 
     The less memory a band touches, the more of it stays in the core's cache.
     """
 
     def __init__(self, rows: int, width: int) -> None:
+        count = 4 * rows * width
+        self.planes = np.empty((4, rows, width), np.float32)
+        self.flat = self.planes.reshape(4, -1)
+        self.colours, self.y = self.planes[:3], self.planes[3]
+        buffer = np.empty(count, np.float32)
+        self.looked = buffer.reshape(rows, width, 4)
+        self.looked_flat = buffer.reshape(-1, 4)
+        self.more = buffer.reshape(4, rows, width)
+        self.ends, (self.most, self.least, self.tone, self.factor) = self.more[:2], self.more
+        words, words_count = buffer.view(np.uint16), 3 * rows * width
+        self.index = words[:words_count].reshape(3, rows, width)
+        self.codes = words[words_count : 2 * words_count].reshape(3, rows, width)
+        self.index_rows, self.code_rows = self.index.reshape(-1, width), self.codes.reshape(-1, width)
+        self.small = buffer.view(np.uint8)[4 * words_count : 5 * words_count].reshape(3, rows, width)
+        self.small_planes = list(self.small)
+
+
+class _Scratch:
+    """The desks of one thread."""
+
+    def __init__(self, width: int) -> None:
         self._width = width
-        self._planes = np.empty(4 * rows * width, np.float32)
-        self._buffer = np.empty(4 * rows * width, np.float32)
+        self._desks: dict[int, _Desk] = {}
 
-    def looked(self, rows: int) -> Matrix:
-        """(rows, w, 4), in the buffer."""
-        return self._buffer[: 4 * rows * self._width].reshape(rows, self._width, 4)
+    def desk(self, rows: int) -> _Desk:
+        """A desk for so many rows; there are two, as the last band has its own height."""
+        if rows not in self._desks:
+            self._desks[rows] = _Desk(rows, self._width)
+        return self._desks[rows]
 
-    def planes(self, rows: int) -> Matrix:
-        """Four planes (4, rows, w)."""
-        return self._planes[: 4 * rows * self._width].reshape(4, rows, self._width)
 
-    def more(self, rows: int) -> Matrix:
-        """Four other planes (4, rows, w), in the buffer."""
-        return self._buffer[: 4 * rows * self._width].reshape(4, rows, self._width)
+def _light(band: _Band, cells: Matrix, put: Matrix, across: Matrix, desk: _Desk) -> None:
+    """Light of one band by channel, into the desk's planes."""
+    cv2.remap(cells, *band.maps, cv2.INTER_LINEAR, dst=desk.looked)
+    cv2.transpose(desk.looked_flat, dst=desk.flat)
+    np.multiply(desk.planes, band.pattern, out=desk.planes)
+    if len(band.inside):
+        desk.flat[:, band.inside] = put[:, band.crossed]
+    np.matmul(band.between, across[:, band.veil], out=desk.more)
+    np.add(desk.planes, desk.more, out=desk.planes)
 
-    def whole_numbers(self, rows: int) -> tuple[NDArray[np.uint16], NDArray[np.uint16], NDArray[np.uint8]]:
-        """Two arrays of 16 bits and one of 8, each (3, rows, w), in the buffer."""
-        count, shape = 3 * rows * self._width, (3, rows, self._width)
-        words = self._buffer.view(np.uint16)
-        last = self._buffer.view(np.uint8)[4 * count : 5 * count]
-        return words[:count].reshape(shape), words[count : 2 * count].reshape(shape), last.reshape(shape)
+
+def _tone(desk: _Desk) -> None:
+    """Bend the highlights and bring colours into gamut, in the desk's planes."""
+    colours, y, ends, most, least = desk.colours, desk.y, desk.ends, desk.most, desk.least
+    tone, factor = desk.tone, desk.factor
+    np.maximum(y, _TINY, out=y)
+    np.maximum.reduce(colours, axis=0, out=most)
+    np.minimum.reduce(colours, axis=0, out=least)
+    bends = bool(y.max() > _KNEE)
+    if bends:
+        np.subtract(_KNEE, y, out=factor)
+        np.minimum(factor, 0, out=factor)
+        np.multiply(factor, _BEND, out=factor)
+        np.exp(factor, out=factor)
+        np.subtract(1, factor, out=factor)
+        np.multiply(factor, _ROOM, out=factor)
+        np.minimum(y, _KNEE, out=tone)
+        np.add(tone, factor, out=tone)
+        np.divide(tone, y, out=factor)
+        np.multiply(ends, factor, out=ends)
+    else:
+        np.copyto(tone, y)
+    if not (least.min() < 0 or most.max() > _FULL):
+        if bends:
+            np.multiply(colours, factor, out=colours)
+        return
+    # How many times too far from grey the colour is: above by its brightest component, below by its darkest one.
+    np.subtract(ends, tone, out=ends)
+    np.divide(most, np.subtract(_FULL, tone, out=y), out=most)
+    np.divide(least, np.negative(tone, out=y), out=least)
+    np.maximum(most, least, out=most)
+    np.maximum(most, 1, out=most)
+    # Colour times `factor` is toned; towards grey it is (toned − tone)/most + tone.
+    np.divide(factor if bends else np.float32(1), most, out=factor)
+    np.subtract(tone, np.divide(tone, most, out=least), out=tone)
+    np.multiply(colours, factor, out=colours)
+    np.add(colours, tone, out=colours)
 
 
 def _has_wide_lut(table: NDArray[np.uint16]) -> bool:
