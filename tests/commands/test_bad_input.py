@@ -10,6 +10,7 @@ COMMANDS = {
     "probe": ["--drive", "255,255,255"],
     "meter": [],
     "cap": [],
+    "feed": [],
     "check": [],
     "compare": ["--channel", "none"],
     "fit": ["--strip", "s", "--readings", "OUT.csv"],
