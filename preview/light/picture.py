@@ -38,6 +38,9 @@ _COVER_REFLECTANCE = 0.45  # an unlit cover in the room's light; common practice
 _BLOCK_BYTES = 48_000_000
 """Working space for frames that are worked out together."""
 
+_WHITEST = 2.0
+"""Exposed luminance that is printed all but white, at 0.88 of a tone that ends at 0.9: brighter surfaces end at edges as if they had it."""
+
 Matrix = NDArray[np.float32]
 
 
@@ -203,7 +206,7 @@ class Renderer:
         return self._print(frame, out)
 
     def _print(self, frame: tuple[Matrix, Matrix, Matrix], out: NDArray[np.uint8]) -> NDArray[np.uint8]:
-        crossing = self._pool.submit(self._pixels.crossing, *frame)
+        crossing = self._pool.submit(self._pixels.crossing, *frame, _WHITEST * FULL)
         veil = self._glare.veil(*frame)
         return self._printer.print(frame[0], crossing.result(), veil, out, self._pool)
 

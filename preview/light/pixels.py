@@ -51,12 +51,19 @@ class Pixels:
         found *= self.pattern[..., None]
         return found
 
-    def crossing(self, cells: Matrix, flux: Matrix, unlit: Matrix) -> Matrix:
-        """Luminance (P, C) of the crossed pixels, for flux (G, C) and the luminance (C,) of a cover that gives no light itself."""
+    def crossing(self, cells: Matrix, flux: Matrix, unlit: Matrix, most: float = np.inf) -> Matrix:
+        """Luminance (P, C) of the crossed pixels, for flux (G, C) and the luminance (C,) of a cover that gives no light itself.
+
+        A surface counts with no more than the luminance `most` (its last channel): where a tenth of a pixel is far brighter than white
+        the whole pixel would be printed white, and the edge in steps.
+        """
         if not len(self.crossed):
             return np.empty((0, cells.shape[-1]), np.float32)
         entries = np.asarray(cv2.remap(cells, self.entry_x, self.entry_y, cv2.INTER_LINEAR))
         entries = entries.reshape(-1, cells.shape[-1])[: self.mix.shape[1]]
+        bright = np.nonzero(entries[:, -1] > most)[0]
+        if len(bright):
+            entries[bright] *= most / entries[bright, -1:]
         found = self.mix @ entries
         found += self._faces_and_covers @ np.concatenate([flux, unlit[None]])
         return np.asarray(found, dtype=np.float32)
