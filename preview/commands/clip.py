@@ -282,6 +282,8 @@ def _write_every(scene: str, out: str, folder: Path, ending: str, wish: Wish, jo
 
         for done in write_all(scene, folder, ending, wish, jobs, prepare, frames):
             where = f"{out.rstrip('/')}/{done.path.name}"
+            if sys.stderr.isatty():
+                click.echo("\r\x1b[K", nl=False, err=True)  # the bar is drawn again below
             if done.failed is not None:
                 failed.append(done.failed)
             elif done.written is None:

@@ -16,6 +16,8 @@ import os
 import queue
 import re
 import signal
+import sys
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
@@ -37,6 +39,9 @@ __all__ = ["LIST", "Done", "clip_names", "stamp_of", "write_all"]
 
 LIST = "clips.json"
 """What the list beside the clips is called."""
+
+_LEAVE_S = 10.0
+"""How long a worker may take to leave once its work is done."""
 
 
 @dataclass(frozen=True)
@@ -207,6 +212,8 @@ def _in_workers(
                 continue
             left -= 1
             yield answer
+        for process in processes:
+            process.join(_LEAVE_S)  # they have been told that there is no more
     finally:
         for process in processes:
             if process.is_alive():
@@ -219,6 +226,10 @@ def _in_workers(
             line.close()
 
 
+def _caution(message: Warning | str, *_: object) -> None:
+    print(f"covecast: caution: {message}", file=sys.stderr, flush=True)
+
+
 def _ended(number: int, frame: FrameType | None) -> None:
     raise KeyboardInterrupt
 
@@ -227,6 +238,7 @@ def _work(scene_name: str, folder: str, wish: Wish, tasks: Any, answers: Any, co
     """One worker: clips from the queue until there are no more. Ctrl-C is the caller's business, who ends the workers."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _ended)
+    warnings.showwarning = _caution  # type: ignore[assignment]
     try:
         scene = read_scene(find_scene(scene_name), effect_names(), look_faults)
         looks = looks_of(scene)
@@ -252,6 +264,8 @@ def _work(scene_name: str, folder: str, wish: Wish, tasks: Any, answers: Any, co
                 answers.put((number, name, None, str(error)))
     except KeyboardInterrupt:
         os._exit(1)  # everything begun has been cleared away on the way here
+    finally:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)  # nothing is begun any more
 
 
 def _shorter(wish: Wish, look: Look) -> Wish:

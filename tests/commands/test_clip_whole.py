@@ -187,6 +187,15 @@ def test_ctrl_c_leaves_nothing(name: str, number: signal.Signals, moving: str, t
     wait_for(lambda: not any(Path(f"/proc/{child}").exists() for child in others), 20)
 
 
+def test_workers_leave_quietly(plan: Path, out: Path) -> None:
+    words = [plan, f"{out}/c/", "--all", "--seconds", 0.2, "--jobs", 2, *SMALL]
+    process = started("clip", *words)
+    said, told = process.communicate(timeout=120)
+    assert process.returncode == 0
+    assert said.count("pictures") == 3
+    assert told == ""
+
+
 def test_every_look_at_once_and_again_only_where_it_changed(own: Path, out: Path, covecast) -> None:
     own.write_text(own.read_text() + '[[programme]]\nlook = "water"\n[[programme]]\nlook = "full"\nfade_s = 1\n')
     words = ["clip", own, f"{out}/c/", "--all", "--seconds", 0.4, "--jobs", 2, *SMALL]
