@@ -12,6 +12,7 @@ the work allows.
 
 from __future__ import annotations
 
+from collections import deque
 from concurrent.futures import Executor
 from dataclasses import dataclass
 
@@ -32,7 +33,7 @@ WORKERS = 2
 FULL = 65535.0
 """Exposed light that is display white: what is printed comes in these units, so that it is its own index into the table."""
 
-_BAND_PIXELS = 32_000
+_BAND_PIXELS = 60_000
 _FULL = np.float32(FULL)
 _TINY = np.float32(1e-9 * FULL)
 _KNEE, _ROOM, _BEND = (np.float32(value) for value in (KNEE * FULL, (WHITE - KNEE) * FULL, 1 / ((WHITE - KNEE) * FULL)))
@@ -106,9 +107,14 @@ class Printer:
         of the cells (height, width, 4), of the crossed pixels (P, 4) and of the veil.
         """
         across, put = self._laid_out(crossing, veil)
+        waiting = deque(self._bands)  # each thread takes the next one as soon as it can
 
         def share(worker: int) -> None:
-            for band in self._bands[worker::WORKERS]:
+            while waiting:
+                try:
+                    band = waiting.popleft()
+                except IndexError:  # the other thread was faster
+                    return
                 desk = self._scratch[worker].desk(len(band.between))
                 _light(band, cells, put, across, desk)
                 _tone(desk)
