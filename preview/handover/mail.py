@@ -3,8 +3,8 @@
 GIF: small changes from one picture to the next are held back; then fewer pictures a second; then smaller ones.
 MP4: fine grain and soft edges go first, then size. WebP: fine grain, then pictures a second, then size. Never the length.
 
-Each step carries what part of the full file it leaves, roughly, so that hopeless ones are not tried. Those parts were measured on the
-looks of the demo scenes.
+Each step carries what part of the full file it leaves, roughly, so that hopeless ones are not tried. Those parts are guesses that
+only choose where to begin; what counts is the size of what was written.
 """
 
 from __future__ import annotations
