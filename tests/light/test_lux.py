@@ -130,7 +130,9 @@ def test_a_point_on_a_surface_reads_what_a_hair_in_front_of_it_does(monkeypatch,
 
 
 def test_the_table_says_it_in_lux(monkeypatch, capsys) -> None:
-    code, out, err = call(monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,3.4,1.3", "--facing", "0,-1,0", "--ambient")
+    code, out, err = call(
+        monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,3.4,1.3", "--facing", "0,-1,0", "--ambient"
+    )
     assert (code, err) == (0, "")
     lines = {" ".join(line.split()[:-1]): float(line.split()[-1]) for line in out.splitlines()[3:10]}
     parts = sum(value for name, value in lines.items() if name != "together")
