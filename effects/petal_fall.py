@@ -16,7 +16,7 @@ DIALS = (
     kit.Dial("sway_m", "m", 0, 1, 0.22, "how far a petal sways to either side"),
     kit.Dial("petal_m", "m", 0.05, 0.6, 0.19, "reach of a petal's glow"),
     kit.hue_dial("hue_deg", 340, "the petals"),
-    kit.purity_dial(0.4, "that hue is is"),
+    kit.purity_dial(0.4, "that hue is"),
     kit.part_dial("evening", 0.26, "how bright the evening behind them is felt"),
 )
 

@@ -97,7 +97,7 @@ def group() -> None:
 
 
 def main() -> None:
-    """Run the command line. Exit codes: 0 done; 1 done, but a limit is broken; 2 the input or the call is wrong."""
+    """Run the command line. Exit codes: 0 done; 1 done, but a limit is broken; 2 the input or the call is wrong; 130 stopped by Ctrl-C."""
     # Drawing has threads of its own; those of the linear algebra library, spinning beside them, take four times the work.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     told: set[str] = set()

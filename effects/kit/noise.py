@@ -22,6 +22,7 @@ __all__ = ["Loop", "Wrapped", "noise", "seamless", "uniform"]
 
 Hash = NDArray[np.uint32]
 
+# odd numbers and shifts that are known to mix well, from memory; tests hold the evenness of what comes out
 _STRIDES = tuple(np.uint32(odd) for odd in (0x9E3779B1, 0x85EBCA77, 0xC2B2AE3D, 0x27D4EB2F))
 
 

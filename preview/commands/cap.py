@@ -1,4 +1,4 @@
-"""`covecast cap`: the brightness cap of every look and of any content."""
+"""`covecast cap`: the cap of every look and of any content."""
 
 from __future__ import annotations
 

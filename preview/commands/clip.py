@@ -54,13 +54,13 @@ def progress_bar(label: str, steps: int) -> Iterator[Callable[[int], None]]:
 @click.option(
     "--size", callback=_size, metavar="WxH", help="Width and height in pixels [640x360; one moment 1280x720]."
 )
-@click.option("--level", type=float, metavar="0..1", help="Brightness; the look's own if left out.")
+@click.option("--level", type=float, metavar="0..1", help="Level of the look; its own if left out.")
 @click.option("--ambient", "ambient_lux", type=float, metavar="LUX", help="Light in the room; the scene's if left out.")
 @click.option(
     "--exposure", "grey_cd_m2", type=float, metavar="CD/M2",
     help="Luminance that becomes middle grey: about 1 by candle light, 10 to 30 in a lit room; worked out from the look if left out.",
 )  # fmt: skip
-@click.option("--no-sag", is_flag=True, help="As if no voltage were lost on the way.")
+@click.option("--no-drop", is_flag=True, help="As if no voltage were lost on the way.")
 @click.option(
     "--wipe", type=click.Choice(["unlit", "no-drop"]),
     help="A line goes across and back: from the unlit room to the look, or from the look to the same without drop.",
@@ -99,7 +99,7 @@ def command(
     level: float | None,
     ambient_lux: float | None,
     grey_cd_m2: float | None,
-    no_sag: bool,
+    no_drop: bool,
     wipe: str | None,
     once: bool,
     title: bool,
@@ -142,7 +142,7 @@ def command(
     if mail_mb is not None and target.kind == "folder" and not every:
         raise ClipError(f"{out}: --mail is for one file: expected .gif, .mp4 or .webp, found a folder")
     wish = Wish(
-        size, fps, seconds, level, not no_sag, ambient_lux, grey_cd_m2, not once, title, caption, wipe, mail_mb, allow_flashing
+        size, fps, seconds, level, not no_drop, ambient_lux, grey_cd_m2, not once, title, caption, wipe, mail_mb, allow_flashing
     )  # fmt: skip
     _check_ranges(wish)
     plan = load(scene)

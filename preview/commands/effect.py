@@ -124,7 +124,7 @@ def new(name: str, folder: Path | None) -> None:
 @click.option(
     "--seconds", type=click.FloatRange(0, 3600, min_open=True), default=20.0, show_default=True, help="Length."
 )
-@click.option("--level", type=click.FloatRange(0, 1), default=1.0, show_default=True, help="Brightness.")
+@click.option("--level", type=click.FloatRange(0, 1), default=1.0, show_default=True, help="Level of the light.")
 @click.option(
     "--to", "to", type=click.Path(path_type=Path), metavar="OUT.png", help="Twelve moments as one picture; no window."
 )

@@ -1,4 +1,4 @@
-"""What several commands share: the scene argument, the drive, and printing a table or one JSON object."""
+"""What several commands share: the scene argument, reading that scene, and printing one JSON object."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def json_option(function: F) -> F:
 
 
 def load(scene: str) -> Scene:
-    """Read the scene a command was given; what was assumed is listed once on standard error by the caller's report."""
+    """Read the scene a command was given. What was assumed is in its `assumed`, for the command's report."""
     from preview.looks.library import effect_names, look_faults
     from preview.scene.read import find_scene, read_scene
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from PIL import Image, PngImagePlugin
+import imageio.v3 as iio
+from PIL import PngImagePlugin
 
 from preview.handover.placing import placing_file, placing_folder
 from preview.handover.video import Picture
@@ -25,7 +26,7 @@ def _save(picture: Picture, path: Path, comment: str | None, compress: int) -> N
     if comment:
         info.add_itxt("Comment", comment)
     with path.open("wb") as file:
-        Image.fromarray(picture).save(file, format="PNG", pnginfo=info, compress_level=compress)
+        iio.imwrite(file, picture, plugin="pillow", extension=".png", pnginfo=info, compress_level=compress)
 
 
 def write_png(target: Path, picture: Picture, comment: str | None = None) -> None:

@@ -127,6 +127,6 @@ def _write(path: Path, text: str) -> None:
             file.write(text)
         os.chmod(temporary, 0o644)
         os.replace(temporary, path)
-    except BaseException:
+    except BaseException:  # Ctrl-C too must leave no half-written file; it is raised again
         Path(temporary).unlink(missing_ok=True)
         raise

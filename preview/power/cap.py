@@ -1,4 +1,4 @@
-"""The brightness cap: the largest level at which a look, or any content at all, keeps every limit, and so at every lower level.
+"""The cap: the largest level at which a look, or any content at all, keeps every limit, and so at every lower level.
 
 Levels go in steps of 1/255, and codes are rounded, so a lower level is not always the easier one: what is looked for is the *first* level
 that fails. Every frame at every level below it must be known to pass. Solving them all is seldom needed, because drive only ever

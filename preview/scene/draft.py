@@ -146,7 +146,7 @@ colours = "{colours}"
 colour_order = "{order}"            # the order on its data line
 {watts}
 reel_m = 5                      # sold length
-# rail_milliohm_per_m = [70, 70] # measure: short the far end of a known length, feed 1 A, read the volts along each rail
+# rail_milliohm_per_m = [70, 70] # measure: strip alone, far end shorted, bench supply limited to 1 A, volts along each rail
 # idle_milliamp_per_group = 0.8 # measure: amps with everything dark, over the number of groups
 # [strip.main.red]              # measure one group: likewise green and blue
 # milliamp = 12                 # with this colour fully on
@@ -177,7 +177,7 @@ contact_milliohm = 5            # terminals and solder, in each conductor
 name = "evening white"
 effect = "steady"
 seconds = 4
-level = 1.0                     # brightness, 0 to 1
+level = 1.0                     # 0 to 1, applied to every code
 
 [[look]]
 name = "dusk"

@@ -327,7 +327,7 @@ class Look(Table):
     name: Annotated[Name, Field(description="What it is called.")]
     effect: Annotated[str, Field(description="Name of an effect.")]
     seconds: Annotated[Number, Field(gt=0, le=3600, description="Its length, in seconds.")] = 12.0
-    level: Annotated[Fraction, Field(description="Brightness, 0 to 1, applied to every code.")] = 1.0
+    level: Annotated[Fraction, Field(description="Level, 0 to 1, applied to every code.")] = 1.0
     dials: Annotated[dict[str, Dial], Field(description="The effect's dials; those left out keep their defaults.")] = {}
 
 

@@ -200,9 +200,7 @@ def frames(name: str, rounds: int) -> None:
     ratio = [found["whole frame"][k] / floor["floor"][k] for k in range(3)]
     played = [(found["picture"][k] + found["meter of 30"][k] / 30) / floor["floor"][k] for k in range(3)]
     for kind, by in (("one moment metered by itself", ratio), ("30 moments metered together", played)):
-        print(
-            f"  whole frame over floor, {kind}: middle {by[0]:.2f}, least {by[1]:.2f}, cpu {by[2]:.2f} (at most 2 asked)"
-        )
+        print(f"  whole frame over floor, {kind}: middle {by[0]:.2f}, least {by[1]:.2f}, cpu {by[2]:.2f}")
     print(
         f"  whole frames a second: {1000 / found['whole frame'][0]:.0f} (middle), {1000 / found['whole frame'][1]:.0f} (least)"
     )

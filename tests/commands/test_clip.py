@@ -152,7 +152,7 @@ def test_level_ambient_and_sagging_change_the_light(plan: Path, out: Path, covec
     plan.write_text(long)
     full = ["--exposure", 40, "--look", "full"]
     assert (
-        linear(still(covecast, plan, out, "--no-sag", *full)).mean() > linear(still(covecast, plan, out, *full)).mean()
+        linear(still(covecast, plan, out, "--no-drop", *full)).mean() > linear(still(covecast, plan, out, *full)).mean()
     )
 
 
@@ -169,7 +169,7 @@ def test_a_wipe_has_one_on_its_left_and_the_other_on_its_right(plan: Path, out: 
     fixed = ["--exposure", 20, "--ambient", 0, "--look", "full"]
     plan.write_text(plan.read_text().replace("[1, 0, 1]", "[4.5, 0, 1]").replace("length_m = 2", "length_m = 20"))
     lit = still(covecast, plan, out, *fixed)
-    ideal = still(covecast, plan, out, "--no-sag", *fixed)
+    ideal = still(covecast, plan, out, "--no-drop", *fixed)
     wiped = still(covecast, plan, out, "--wipe", "unlit", *fixed)
     assert wiped[:, :45].max() <= 1  # with no other light in the room there is none
     assert (wiped[:, 51:] == lit[:, 51:]).all()

@@ -279,7 +279,7 @@ def test_a_cat_never_flies() -> None:
     red = light_of("stray_cat", place, times, moon=0.0)[:, :, 0]
     body = np.where(red > 0.1, red, 0.0)
     at = (body * place.along_m).sum(axis=1) / body.sum(axis=1)
-    assert np.abs(np.diff(at)).max() / 0.05 < 5.0  # a cat at a run: 5 m/s and more, common knowledge, no source
+    assert np.abs(np.diff(at)).max() / 0.05 < 5.0  # a cat at a run: 5 m/s and more, common practice, no source
     assert at.std() > 0.8
 
 

@@ -118,7 +118,7 @@ def test_a_supply_past_its_rating_is_said_to_sag() -> None:
 
 @pytest.mark.parametrize(("amps", "trips"), [(1.4, True), (1.53, False)])
 def test_a_reserve_that_the_plan_gives_up_is_a_caution(amps: float, trips: bool) -> None:
-    """1.22 A of 1.4 A is 0.87, of 1.53 A 0.797: a fifth in reserve, common practice."""
+    """1.22 A of 1.4 A is 0.87, of 1.53 A 0.797: a fifth in reserve: common practice, no source."""
     scene = plan(("amps = 5", f"amps = {amps}"), more="[limits]\nsupply_fraction = 1.0\n")
     found = [f for f in heavy(read(scene)) if "fifth" in f.says]
     assert [f.weight for f in found] == (["caution"] if trips else [])
@@ -390,7 +390,7 @@ def test_a_coil_that_gets_hot() -> None:
 
 
 def test_a_bare_strip_that_gets_hot() -> None:
-    """60.5 mA × 12 V × 20 = 14.5 W a metre, above the 10 W of common practice."""
+    """60.5 mA × 12 V × 20 = 14.5 W a metre, above the 10 W of common practice, no source."""
     channel = "[channel.c]\ndepth_mm = 9\nwidth_mm = 12\ncover = 'opal'\ntransmission = 0.7\nspread_mm = 3\n"
     strong = "milliamp = 10", "milliamp = 20"
     (finding,) = heavy(read(plan(strong)))

@@ -35,7 +35,8 @@ def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
     """Wait until something holds; a machine may be slow, so the wait is long and its length is not what is tested."""
     end = time.monotonic() + seconds
     while not true():
-        assert time.monotonic() < end, "it never came"
+        if time.monotonic() > end:
+            raise TimeoutError("it never came")
         time.sleep(0.02)
 
 

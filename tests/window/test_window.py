@@ -42,7 +42,8 @@ def until(true: Callable[[], bool], what: str, seconds: float = 60.0) -> None:
     """Wait until something holds; long, because a machine may be slow, and how long it takes is not what is tested."""
     end = time.monotonic() + seconds
     while not true():
-        assert time.monotonic() < end, f"never: {what}"
+        if time.monotonic() > end:
+            raise TimeoutError(f"never: {what}")
         time.sleep(0.05)
 
 

@@ -65,11 +65,17 @@ def _coiled(scene: Scene) -> Iterator[Finding]:
         watts = full_watts_per_m(strip) * strip.reel_m
         if watts > COILED_W:
             says = f"a whole reel fully lit gives off {watts:.0f} W"
-            do = "never light it coiled up: unroll it for the test, or light it dim and for seconds"
+            do = "never light it coiled up, not even for a test: unroll it first"
             yield Finding("note", f"strip {name}", says, do, PRACTICE)
 
 
 def _mains(scene: Scene) -> Iterator[Finding]:
     do = "have it connected by a licensed person, as your local code asks; switch off before work on the low-voltage side"
     for name in scene.supply:
-        yield Finding("note", f"supply {name}", "its mains side is live and can kill", do, "national wiring rules")
+        yield Finding(
+            "note",
+            f"supply {name}",
+            "its mains side is live and can kill",
+            do,
+            "IEC 60364-1, clause 132, and national wiring rules after it (from memory)",
+        )
