@@ -113,7 +113,7 @@ def main() -> None:
             group(standalone_mode=False)
     except click.exceptions.Exit as end:
         sys.exit(end.exit_code)
-    except click.exceptions.Abort:
+    except (click.exceptions.Abort, KeyboardInterrupt):
         click.echo("Stopped. Nothing half-written was left behind.", err=True)
         sys.exit(130)
     except click.ClickException as error:
