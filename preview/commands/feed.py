@@ -73,7 +73,7 @@ def command(
     Without --look and --any it plans for all looks, each at its own level. What is there now counts for nothing but its
     measured lengths; it is shown beside the others.
     """
-    from preview.handover.feeding import advise, asked_of, not_held, rules_of
+    from preview.handover.feeding import advise, any_caps, asked_of, not_held, rules_of
     from preview.scene.faults import CovecastError
     from preview.scene.layout import lay_out
 
@@ -100,10 +100,11 @@ def command(
             check=count,
         )  # fmt: skip
         advice, caps = advise(plan, layout, asked, rules)
+        spare = any_caps(layout, advice)
     if as_json:
-        print_json(_as_json(plan, layout, asked, advice, caps, rules))
+        print_json(_as_json(plan, layout, asked, advice, caps, spare, rules))
     else:
-        click.echo(feed_text(plan, layout, asked, advice, caps, rules))
+        click.echo(feed_text(plan, layout, asked, advice, caps, spare, rules))
     for line in not_held(plan, layout, asked, advice):
         click.echo(f"caution: {line}", err=True)
     if target is not None:
@@ -222,6 +223,9 @@ def _write(scene: Scene, advice: Advice, target: tuple[Path, Path | None], yes: 
     from preview.scene.write import edit_scene, new_scene
 
     source, new = target
+    if advice.kept:
+        click.echo("Nothing was written: the plan as it is holds, and none found is cheaper.", err=True)
+        return
     change = feeds_into(scene, advice.best.scene)
     diff = edit_scene(source, change, dry_run=True, effects=effect_names())
     if not as_json:
@@ -245,13 +249,19 @@ def _write(scene: Scene, advice: Advice, target: tuple[Path, Path | None], yes: 
 
 
 def feed_text(
-    scene: Scene, layout: Layout, asked: list[Asked], advice: Advice, caps: dict[str, list[Cap]], rules: Rules
+    scene: Scene,
+    layout: Layout,
+    asked: list[Asked],
+    advice: Advice,
+    caps: dict[str, list[Cap]],
+    spare: dict[str, Cap],
+    rules: Rules,
 ) -> str:
-    """The plans side by side, why the first is best, and its feeds one by one."""
+    """The plans side by side with their caps, of what is asked and of any content, why the first is best, and its feeds."""
     from preview.commands.table import assumed_lines, table
     from preview.handover.feeding import plans_of
 
-    best = advice.best
+    best = advice.present if advice.kept and advice.present else advice.best
     parts = [_head(scene, layout, asked, advice)]
     rows = []
     for plan in plans_of(advice):
@@ -260,7 +270,8 @@ def feed_text(
             [
                 plan.name, str(len(plan.feeds)), _counted(_size(feed) for feed in plan.feeds),
                 _counted("none" if feed.fuse_a is None else f"{feed.fuse_a:g} A" for feed in plan.feeds),
-                _cap(asked, caps[plan.name]), f"{f.lowest_v:.2f}", f"{f.colour_steps:.1f}", f"{100 * f.dimming:.1f}",
+                _cap(asked, caps[plan.name]), _level(spare[plan.name]), f"{f.lowest_v:.2f}",
+                f"{f.colour_steps:.1f}", f"{100 * f.dimming:.1f}",
                 f"{plan.cable_m:.1f}", f"{f.conductor_w:.1f}", f"{plan.cost:.2f}",
                 _verdict(plan),
             ]
@@ -271,6 +282,7 @@ def feed_text(
         "<cables",
         "<fuses",
         "cap",
+        "any",
         "lowest V",
         "steps",
         "dim %",
@@ -280,11 +292,12 @@ def feed_text(
         "<",
     ]
     parts.append(table(heads, rows))
-    parts.append("\n".join(_why(scene, advice, caps)))
+    if not advice.kept:
+        parts.append("\n".join([*_why(scene, advice), *_less(advice, spare)]))
     rows = [
         [
             feed.run, f"{feed.at_m:.3f}".rstrip("0").rstrip("."), _place(layout, feed.run, feed.at_m), feed.from_,
-            _size(feed), f"{feed.cable.length_m:.1f}", f"{feed.fuse_a:g}", f"{peak:.2f}",
+            _size(feed), f"{feed.cable.length_m:.1f}", "-" if feed.fuse_a is None else f"{feed.fuse_a:g}", f"{peak:.2f}",
         ]
         for feed, peak in zip(best.feeds, best.figures.feed_peak_a.tolist(), strict=True)
     ]  # fmt: skip
@@ -293,6 +306,8 @@ def feed_text(
     foot = (
         f"Cost by assumption, in no currency: {p.feed:g} a feed, {p.fuse:g} a fuse, {p.metre:g} a metre of cable and"
         f" {p.mm2:g} a metre and mm² (--price).\n"
+        "Cap is that of what was asked for, any that of any content. A fuse is the smallest that carries everything at full, or, where\n"
+        "the cable is too thin for that, what was asked for.\n"
         "Lengths follow the walls with an allowance; measure the way before you cut. Fuses sit next to the supply.\n"
         "Have the mains side connected by a licensed person, and keep to your local code."
     )
@@ -324,13 +339,13 @@ def _head(scene: Scene, layout: Layout, asked: list[Asked], advice: Advice) -> s
         return f"{head}\nThe plan as it is does not: {found.kind} at {where}."
     if present.fault is not None:
         return f"{head}\nThe plan as it is has a fault: {present.fault}."
-    if present.cost <= advice.best.cost + 1e-6:
+    if advice.kept:
         return f"{head}\nThe plan as it is does already, and none found is cheaper: nothing to improve."
     saved = present.cost - advice.best.cost
     return f"{head}\nThe plan as it is does already; the cheapest saves {saved:.2f} of {present.cost:.2f}."
 
 
-def _why(scene: Scene, advice: Advice, caps: dict[str, list[Cap]]) -> list[str]:
+def _why(scene: Scene, advice: Advice) -> list[str]:
     """Why the best is best, in a line or two."""
     best = advice.best
     if best.proved:
@@ -397,9 +412,23 @@ def _counted(words: Iterable[str]) -> str:
     return ", ".join(word if n == 1 else f"{n} × {word}" for word, n in counts.items())
 
 
+def _less(advice: Advice, spare: dict[str, Cap]) -> list[str]:
+    """What the best gives up for other content, against what is there."""
+    present = advice.present
+    if present is None or spare[advice.best.name].code >= spare[present.name].code:
+        return []
+    after, before = _level(spare[advice.best.name]), _level(spare[present.name])
+    return [
+        f"  It leaves less for any other content than the plan as it is: level {after} after {before}; --any plans for that."
+    ]
+
+
 def _cap(asked: list[Asked], caps: list[Cap]) -> str:
     """The cap of what is tightest."""
-    cap = min(zip(caps, asked, strict=True), key=lambda pair: pair[0].level / pair[1].level)[0]
+    return _level(min(zip(caps, asked, strict=True), key=lambda pair: pair[0].level / pair[1].level)[0])
+
+
+def _level(cap: Cap) -> str:
     return f"{cap.level:.3f}" if cap.holds else "none"
 
 
@@ -411,7 +440,13 @@ def _place(layout: Layout, run: str, at_m: float) -> str:
 
 
 def _as_json(
-    scene: Scene, layout: Layout, asked: list[Asked], advice: Advice, caps: dict[str, list[Cap]], rules: Rules
+    scene: Scene,
+    layout: Layout,
+    asked: list[Asked],
+    advice: Advice,
+    caps: dict[str, list[Cap]],
+    spare: dict[str, Cap],
+    rules: Rules,
 ) -> dict[str, Any]:
     from dataclasses import asdict
 
@@ -423,6 +458,7 @@ def _as_json(
             "proved": plan.proved,
             "cost": plan.cost,
             "caps": [cap.as_json() for cap in caps[plan.name]],
+            "any_cap": spare[plan.name].as_json(),
             "lowest_volts": f.lowest_v,
             "colour_steps": f.colour_steps,
             "dimming": f.dimming,
@@ -447,4 +483,5 @@ def _as_json(
         "prices": {key: value for key, value in asdict(rules.prices).items() if key != "supply"},
         "plans": [one(plan) for plan in (advice.best, *advice.others)],
         "present": None if present is None else one(present),
+        "kept": advice.kept,
     }

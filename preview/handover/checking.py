@@ -1,6 +1,6 @@
 """The whole plan read once: every look metered, every rule asked, the dots behind covers and the flashes in the picture judged.
 
-What `covecast check` prints and what the folder for the fitter repeats.
+What `covecast check` prints.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""What a feed plan is asked to hold, by which rules it is made, and that it holds every lower level too.
-
-What `covecast feed` prints and writes, and what a folder for the fitter can repeat.
-"""
+"""What a feed plan is asked to hold, by which rules it is made, and that it holds every lower level too."""
 
 from __future__ import annotations
 
@@ -24,7 +21,7 @@ from preview.power.plan_ways import feed_lengths_m
 from preview.scene.layout import Layout
 from preview.scene.model import Look, Scene
 
-__all__ = ["advise", "asked_of", "not_held", "plans_of", "rules_of"]
+__all__ = ["advise", "any_caps", "asked_of", "not_held", "plans_of", "rules_of"]
 
 USUAL_CONTACT_MILLIOHM = 5.0
 """Contact in each conductor where the scene gives none (common practice, no source)."""
@@ -107,7 +104,17 @@ def advise(scene: Scene, layout: Layout, asked: list[Asked], rules: Rules) -> tu
         if not short:
             kept = tuple(p for p in advice.others if _holds(asked, caps[p.name]))
 
-            return replace(advice, others=kept), caps
+            present = advice.present
+            is_kept = (
+                present is not None
+                and present.holds
+                and present.cost <= advice.best.cost + 1e-6
+                and _holds(asked, caps[present.name])
+            )
+            if is_kept:  # then what was planned is one of those to weigh against it
+                caps["planned anew"] = caps.pop(advice.best.name)
+                advice = replace(advice, best=replace(advice.best, name="planned anew"))
+            return replace(advice, others=kept, kept=is_kept), caps
         wanted += [_at_code(scene, layout, one, cap) for one, cap in short]
     raise NoPlanError(f"{scene.title}: no plan was found that holds every level below the asked one as well")
 
@@ -134,18 +141,26 @@ def _at_code(scene: Scene, layout: Layout, one: Asked, cap: Cap) -> Asked:
 
 def not_held(scene: Scene, layout: Layout, asked: list[Asked], advice: Advice) -> list[str]:
     """Looks that the plan was not asked to hold at their own level, and does not."""
+    chosen = plans_of(advice)[0]
     held = {one.name: one.level for one in asked}
     lines = []
     for one in asked_of(scene, layout) if scene.look else []:
         if held.get(one.name, 0.0) < one.level and one.cap is not None:
-            cap = one.cap(advice.best.scene)
+            cap = one.cap(chosen.scene)
             if cap.code < math.floor(255 * one.level + 1e-9):
                 lines.append(
-                    f"{one.name} is planned at level {one.level:g}; the cheapest plan holds it up to {cap.level:.3f}."
+                    f"{one.name} is planned at level {one.level:g}; the plan of least cost holds it up to {cap.level:.3f}."
                 )
     return lines
 
 
+def any_caps(layout: Layout, advice: Advice) -> dict[str, Cap]:
+    """The cap for any content of every plan, by name: what a plan made for its looks leaves for others."""
+    return {plan.name: cap_any(plan.scene, layout, build(plan.scene, layout)) for plan in plans_of(advice)}
+
+
 def plans_of(advice: Advice) -> list[Plan]:
-    """Every plan of an advice: the best, the others, what is there."""
+    """Every plan of an advice: the best, the others, what is there; that first where nothing is to be changed."""
+    if advice.kept and advice.present:
+        return [advice.present, advice.best, *advice.others]
     return [advice.best, *advice.others, *([advice.present] if advice.present else [])]

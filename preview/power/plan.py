@@ -75,12 +75,16 @@ class Plan:
 
 @dataclass(frozen=True)
 class Advice:
-    """What is best, what else there is, and what is there now (None where it is no network at all)."""
+    """What is best, what else there is, and what is there now (None where it is no network at all).
+
+    `kept`: what is there now holds and costs no more than the best, so that there is nothing to change.
+    """
 
     best: Plan
     others: tuple[Plan, ...]
     present: Plan | None
     moments: Moments
+    kept: bool = False
 
 
 def plan_feeds(scene: Scene, layout: Layout, asked: Sequence[Asked], rules: Rules, *, others: bool = True) -> Advice:

@@ -86,10 +86,10 @@ def test_nothing_to_improve_is_said(tmp_path: Path, covecast) -> None:
     file = tmp_path / "again.toml"
     assert covecast("feed", "reading_corner", "--write", "--yes", "--to", file)[0] == 0
     text = file.read_text()
-    code, out, _ = covecast("feed", file, "--write", "--yes")
+    code, out, err = covecast("feed", file, "--write", "--yes")
     assert code == 0
     assert "does already, and none found is cheaper: nothing to improve" in out
-    assert "nothing to change" in out
+    assert "Nothing was written" in err
     assert file.read_text() == text
 
 
@@ -245,3 +245,32 @@ def test_a_scene_with_four_faults_names_them_all(long_shelf: Path, covecast) -> 
     assert "4 faults" in err
     for near in ("psu", "shelf", "millrace"):
         assert f"did you mean {near}?" in err
+
+
+def test_a_plan_with_nothing_to_improve_is_left_as_it_is(one_shelf: str, tmp_path: Path, covecast) -> None:
+    """One feed at an end without a fuse: the least there can be. Nothing may be put in its place, here or in another file."""
+    file, other = tmp_path / "scene.toml", tmp_path / "other.toml"
+    file.write_text(one_shelf.replace("amps = 5", "amps = 5\nat_m = [0, 0, 0.5]"))
+    before = file.read_bytes()
+    code, out, err = covecast("feed", file, "--write", "--yes")
+    assert code == 0
+    assert "nothing to improve" in out
+    assert "Nothing was written" in err
+    assert file.read_bytes() == before
+    covecast("feed", file, "--write", "--to", other, "--yes")
+    assert not other.exists()
+    found = json.loads(covecast("feed", file, "--json")[1])
+    assert found["kept"]
+    assert found["present"]["cost"] <= min(plan["cost"] for plan in found["plans"])
+
+
+def test_what_a_plan_leaves_for_any_content_is_what_cap_says_of_it(tmp_path: Path, covecast) -> None:
+    """The shipped tea bar has more feeds than its looks need; with fewer, less is left for any content, and that is said."""
+    file = tmp_path / "leaner.toml"
+    code, out, _ = covecast("feed", "tea_bar", "--write", "--to", file, "--yes")
+    assert code == 0
+    caps = {}
+    for scene in ("tea_bar", file):
+        caps[str(scene)] = json.loads(covecast("cap", scene, "--json")[1])["caps"][-1]["level"]
+    assert caps[str(file)] < caps["tea_bar"]
+    assert f"level {caps[str(file)]:.3f} after {caps['tea_bar']:.3f}" in out
