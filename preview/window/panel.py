@@ -293,11 +293,12 @@ def _said(name: str, worst: Worst) -> str:
 
 def _draw_readings(brush: Brush, at: Arrangement, rows: tuple[_Row, ...]) -> None:
     px = brush.px
+    names = max((brush.width(row.name, 14) for row in rows), default=0) + px(10)
     for rect, row in zip(at.readings, rows, strict=False):
         y = rect.y + (px(11) if at.two_lines else rect.h // 2)
         brush.text(row.name, rect.x, y, 14, QUIET)
         if at.in_one_line:
-            left = rect.x + px(62)
+            left = rect.x + names
             x = left + max(brush.width(row.value, 15), brush.width(row.worst, 12)) + px(10)
             brush.text(row.value, left, y, 15, row.colour)
         else:
