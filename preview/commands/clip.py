@@ -7,12 +7,13 @@ import os
 import re
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from preview.commands.options import load, scene_argument
+from preview.commands.options import json_option, load, print_json, scene_argument
 
 if TYPE_CHECKING:
     from preview.handover.clips import Target, Wish, Written
@@ -88,6 +89,7 @@ def progress_bar(label: str, steps: int) -> Iterator[Callable[[int], None]]:
     "--allow-flashing", is_flag=True,
     help="Write a clip that flashes more than three times a second, which can bring on a seizure; its metadata will say so.",
 )  # fmt: skip
+@json_option
 def command(
     scene: str,
     out: str,
@@ -110,6 +112,7 @@ def command(
     ending: str | None,
     jobs: int | None,
     allow_flashing: bool,
+    as_json: bool,
 ) -> None:
     """Write a look of SCENE to OUT, as its ending says: .gif, .mp4, .webp, or a folder/ for numbered PNGs; with --at a .png.
 
@@ -147,13 +150,40 @@ def command(
     _check_ranges(wish)
     plan = load(scene)
     check_place(target.path)
+    report = _Report(quiet=as_json)
     with ending_cleanly():
         if every:
-            _write_every(scene, out, target.path, ending or ".gif", wish, jobs or os.cpu_count() or 1)
+            _write_every(scene, out, target.path, ending or ".gif", wish, jobs or os.cpu_count() or 1, report)
         elif sheet:
-            _write_sheet(plan, out, target.path, look_name, wish)
+            _write_sheet(plan, out, target.path, look_name, wish, report)
         else:
-            _write_one(plan, out, target, look_name, at_s, wish)
+            _write_one(plan, out, target, look_name, at_s, wish, report)
+    if as_json:
+        print_json({"format": 1, "scene": plan.title, "files": report.files})
+
+
+class _Report:
+    """What was written: said as it is done, and kept for --json, where it is not said."""
+
+    def __init__(self, quiet: bool) -> None:
+        self.quiet = quiet
+        self.files: list[dict[str, Any]] = []
+
+    def add(self, text: str, **entry: Any) -> None:
+        self.files.append(entry)
+        if not self.quiet:
+            click.echo(text)
+
+    def clip(self, out: str, look: str, written: Written) -> None:
+        width, height = written.size
+        rate = f"{written.frames_per_s:g} a second"
+        size = f"{written.bytes / 1e6:.2f} MB"
+        text = f"{out}: {look}, {written.frames} pictures, {written.seconds:g} s, {rate}, {width}x{height}, {size}"
+        self.add(text, file=out, look=look, **asdict(written))
+        if written.lowered:
+            click.echo(f"  lowered to fit: {written.lowered}", err=True)
+        if written.caution:
+            click.echo(f"  {written.caution} The file's metadata says so.", err=True)
 
 
 def _wrong_together(
@@ -214,7 +244,9 @@ def _stage(plan: Scene, size: tuple[int, int]) -> Stage:
     return stage
 
 
-def _write_one(plan: Scene, out: str, target: Target, look_name: str | None, at_s: float | None, wish: Wish) -> None:
+def _write_one(
+    plan: Scene, out: str, target: Target, look_name: str | None, at_s: float | None, wish: Wish, report: _Report
+) -> None:
     from preview.handover.clips import ClipError, film_as, write_look, write_still
     from preview.looks.drives import find_look
 
@@ -227,25 +259,15 @@ def _write_one(plan: Scene, out: str, target: Target, look_name: str | None, at_
     stage = _stage(plan, wish.size)
     if at_s is not None:
         write_still(film_as(stage, look, wish, seamless=False), at_s, target.path, wish)
-        click.echo(f"{out}: {look.name} at {at_s:g} s, {wish.size[0]}x{wish.size[1]}")
+        text = f"{out}: {look.name} at {at_s:g} s, {wish.size[0]}x{wish.size[1]}"
+        report.add(text, file=out, look=look.name, at_s=at_s, size=wish.size)
         return
     with progress_bar("Writing pictures", 1000) as done:
         written = write_look(stage, look, target, wish, lambda frame, of: done(round(1000 * frame / of)))
-    _say(out, look.name, written)
+    report.clip(out, look.name, written)
 
 
-def _say(out: str, look: str, written: Written) -> None:
-    width, height = written.size
-    rate = f"{written.frames_per_s:g} a second"
-    size = f"{written.bytes / 1e6:.2f} MB"
-    click.echo(f"{out}: {look}, {written.frames} pictures, {written.seconds:g} s, {rate}, {width}x{height}, {size}")
-    if written.lowered:
-        click.echo(f"  lowered to fit: {written.lowered}", err=True)
-    if written.caution:
-        click.echo(f"  {written.caution} The file's metadata says so.", err=True)
-
-
-def _write_sheet(plan: Scene, out: str, path: Path, look_name: str | None, wish: Wish) -> None:
+def _write_sheet(plan: Scene, out: str, path: Path, look_name: str | None, wish: Wish, report: _Report) -> None:
     from preview.handover.clips import film_as
     from preview.handover.contact import contact_sheet
     from preview.handover.stills import write_png
@@ -261,10 +283,11 @@ def _write_sheet(plan: Scene, out: str, path: Path, look_name: str | None, wish:
         sheet = contact_sheet(films, head or None, lambda film, _: done(film))
     write_png(path, sheet)
     what = f"{len(films)} looks" if len(films) > 1 else f"{looks[0].name}, twelve moments"
-    click.echo(f"{out}: {what}, {sheet.shape[1]}x{sheet.shape[0]}")
+    size = sheet.shape[1], sheet.shape[0]
+    report.add(f"{out}: {what}, {size[0]}x{size[1]}", file=out, looks=[look.name for look in looks], size=size)
 
 
-def _write_every(scene: str, out: str, folder: Path, ending: str, wish: Wish, jobs: int) -> None:
+def _write_every(scene: str, out: str, folder: Path, ending: str, wish: Wish, jobs: int, report: _Report) -> None:
     from preview.handover.batch import write_all
     from preview.handover.clips import ClipError
 
@@ -287,8 +310,8 @@ def _write_every(scene: str, out: str, folder: Path, ending: str, wish: Wish, jo
             if done.failed is not None:
                 failed.append(done.failed)
             elif done.written is None:
-                click.echo(f"{where}: {done.look}, kept: nothing has changed")
+                report.add(f"{where}: {done.look}, kept: nothing has changed", file=where, look=done.look, kept=True)
             else:
-                _say(where, done.look, done.written)
+                report.clip(where, done.look, done.written)
     if failed:
         raise ClipError("\n".join(failed))

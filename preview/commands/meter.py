@@ -120,6 +120,8 @@ def breaks_text(scene: Scene, layout: Layout, found: list[Metered]) -> str:
                 else mends(scene, layout, broken, again)
             )
             lines.append(f"    {broken}" + "".join(f"\n      {way}" for way in ways))
+    if any(" more feed" in line for line in lines):
+        lines.append("  `covecast feed` finds the cheapest feeds of all, those that are there moved where that helps.")
     return "\n".join(lines)
 
 

@@ -23,10 +23,9 @@ import numpy as np
 
 from preview.handover.encoder import encoding
 from preview.handover.palette import COLOURS, Bytes, Mosaic, palette_of
-from preview.handover.placing import placing_file
 from preview.handover.video import Picture
 
-__all__ = ["FASTEST", "delays_cs", "encode_gif", "held", "write_gif"]
+__all__ = ["FASTEST", "delays_cs", "encode_gif", "held"]
 
 FASTEST = 50.0
 """Frames per second above which browsers slow a GIF down."""
@@ -58,20 +57,6 @@ def held(pictures: Iterable[Picture], codes: int) -> Iterator[Picture]:
         yield shown
 
 
-def write_gif(
-    target: Path,
-    pictures: Iterable[Picture],
-    size: tuple[int, int],
-    frames_per_s: float,
-    frames: int,
-    samples: Bytes,
-    comment: str | None = None,
-) -> None:
-    """Write `frames` pictures (height, width, 3) of `size` (width, height); the palette is made for the pixels `samples` (..., 3)."""
-    with placing_file(target) as part:
-        encode_gif(part, pictures, size, frames_per_s, frames, samples, comment)
-
-
 def encode_gif(
     part: Path,
     pictures: Iterable[Picture],
@@ -81,7 +66,10 @@ def encode_gif(
     samples: Bytes,
     comment: str | None = None,
 ) -> None:
-    """As `write_gif`, over whatever is at `part`."""
+    """Write `frames` pictures (height, width, 3) of `size` (width, height); the palette is made for the pixels `samples` (..., 3).
+
+    Over whatever is at `part`.
+    """
     arguments = ["-c:v", "gif", "-gifflags", "0", "-f", "gif", "-"]
     before: Bytes | None = None
     with contextlib.ExitStack() as held:

@@ -15,9 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from preview.handover.encoder import encoding
-from preview.handover.placing import placing_file
 
-__all__ = ["Picture", "encode_mp4", "encode_webp", "write_mp4", "write_webp"]
+__all__ = ["Picture", "encode_mp4", "encode_webp"]
 
 Picture = NDArray[np.uint8]
 """(height, width, 3) sRGB."""
@@ -37,19 +36,6 @@ def _encode(
             write(np.ascontiguousarray(picture).data)
 
 
-def write_mp4(
-    target: Path,
-    pictures: Iterable[Picture],
-    size: tuple[int, int],
-    frames_per_s: float,
-    comment: str | None = None,
-    crf: float = 18.0,
-) -> None:
-    """Write pictures (height, width, 3) as H.264; both sides of `size` (width, height) must be even. Lower crf: better, larger."""
-    with placing_file(target) as part:
-        encode_mp4(part, pictures, size, frames_per_s, comment, crf)
-
-
 def encode_mp4(
     part: Path,
     pictures: Iterable[Picture],
@@ -58,24 +44,14 @@ def encode_mp4(
     comment: str | None = None,
     crf: float = 18.0,
 ) -> None:
-    """As `write_mp4`, over whatever is at `part`."""
+    """Write pictures (height, width, 3) as H.264; both sides of `size` (width, height) even; over what is at `part`.
+
+    Lower crf: better, larger.
+    """
     codec = ["-c:v", "libx264", "-preset", "medium", "-crf", f"{crf:g}", "-pix_fmt", "yuv420p", "-profile:v", "high"]
     note = ["-metadata", f"comment={comment}"] if comment else []
     ends = ["-movflags", "+faststart", "-f", "mp4"]
     _encode(part, pictures, size, frames_per_s, ["-vf", _TO_BT709, *codec, *_TAGS, *note, *ends])
-
-
-def write_webp(
-    target: Path,
-    pictures: Iterable[Picture],
-    size: tuple[int, int],
-    frames_per_s: float,
-    comment: str | None = None,
-    quality: float = 90.0,
-) -> None:
-    """Write pictures (height, width, 3) as an endless animated WebP; `quality` 0 to 100."""
-    with placing_file(target) as part:
-        encode_webp(part, pictures, size, frames_per_s, comment, quality)
 
 
 def encode_webp(
@@ -86,7 +62,7 @@ def encode_webp(
     comment: str | None = None,
     quality: float = 90.0,
 ) -> None:
-    """As `write_webp`, over whatever is at `part`."""
+    """Write pictures (height, width, 3) as an endless animated WebP; `quality` 0 to 100. Over whatever is at `part`."""
     codec = ["-c:v", "libwebp_anim", "-quality", f"{quality:g}", "-compression_level", "2", "-loop", "0", "-f", "webp"]
     _encode(part, pictures, size, frames_per_s, codec)
     if comment:

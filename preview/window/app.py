@@ -179,8 +179,6 @@ class Window:
         if desk.panel is not self._panel:
             self._panel = desk.panel
             self.canvas.forget()
-        if self.hands.changed:
-            self.hands.changed = False
         surface = self.window.get_surface()
         pictures = self.canvas.pictures
         if self.canvas.draw(surface, desk):

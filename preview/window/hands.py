@@ -15,11 +15,10 @@ _DRAGGED = ("time", "level", "light")
 
 
 class Hands:
-    """Takes events. `changed` says whether anything has been asked for since it was last cleared."""
+    """Takes events, and says what they ask for."""
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        self.changed = False
         self.moved_s = time.monotonic()
         """When the pointer last moved."""
         self.dragged = ""
@@ -34,7 +33,6 @@ class Hands:
             self._press(event.pos)
         elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
             self.dragged = ""
-            self.changed = True
         elif event.type == pygame.MOUSEMOTION:
             self._pointer(event.pos)
         elif event.type == pygame.MOUSEWHEEL:
@@ -45,7 +43,6 @@ class Hands:
             self.dragged = ""
 
     def _key(self, key: int, mod: int) -> None:
-        self.changed = True
         if key in (pygame.K_RETURN, pygame.K_KP_ENTER):
             self.desk.key_act("enter")
             return
@@ -56,7 +53,6 @@ class Hands:
             self.desk.key_act(act)
 
     def _press(self, point: tuple[int, int]) -> None:
-        self.changed = True
         desk = self.desk
         if desk.session.page and desk.panel.at.room.holds(point):
             desk.session.page = ""
@@ -74,7 +70,6 @@ class Hands:
     def _pointer(self, point: tuple[int, int]) -> None:
         self.moved_s = time.monotonic()
         if self.dragged:
-            self.changed = True
             self.desk.drag(self.dragged, point)
             return
         hand = self.desk.panel.target(point) is not None
@@ -88,10 +83,8 @@ class Hands:
         group = None if point is None or desk.session.page else desk.group_at(point)
         if group != desk.hovered:
             desk.hovered = group
-            self.changed = True
 
     def _wheel(self, way: int) -> None:
-        self.changed = True
         desk = self.desk
         if desk.session.page:
             desk.scroll_page(-3 * way)

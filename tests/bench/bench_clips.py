@@ -29,7 +29,7 @@ import numpy as np
 
 from preview.handover.clips import Target, Wish, film_as, write_look
 from preview.handover.frames import Stage, stage_of
-from preview.handover.gif import write_gif
+from preview.handover.gif import encode_gif
 from preview.looks.drives import drive_blocks, find_look
 from preview.looks.library import effect_names, look_faults
 from preview.power.meter import meter_frames
@@ -99,7 +99,7 @@ def by_ffmpeg(pictures: np.ndarray, path: Path) -> None:
 def by_covecast(pictures: np.ndarray, path: Path) -> None:
     some = pictures[:: max(1, len(pictures) // 12)]
     samples = np.concatenate([p[k % 7 :: 7, k % 7 :: 7].reshape(-1, 3) for k, p in enumerate(some)])
-    write_gif(path, pictures, SIZE, RATE, len(pictures), samples)
+    encode_gif(path, pictures, SIZE, RATE, len(pictures), samples)
 
 
 def panned(stage: Stage, look: Look) -> np.ndarray:

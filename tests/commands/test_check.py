@@ -5,35 +5,17 @@ from pathlib import Path
 
 import pytest
 
-GOOD = """format = 1
-title = "One shelf"
-[strip.s]
-volts = 12
-leds_per_m = 84
-leds_per_group = 3
-watts_per_m = 9
-[supply.psu]
-volts = 12
-amps = 5
-[[run]]
-name = "shelf"
-strip = "s"
-path_m = [[0, 0, 1], [1, 0, 1]]
-[[feed]]
-from = "psu"
-run = "shelf"
-cable = { mm2 = 1.0, length_m = 2 }
-[[look]]
-name = "all on"
-effect = "proof_full"
-seconds = 1
-"""
+
+@pytest.fixture
+def good(one_shelf: str) -> str:
+    """One shelf that needs no channel to lead its heat away."""
+    return one_shelf.replace("watts_per_m = 14.4", "watts_per_m = 9")
 
 
 @pytest.fixture
-def scene(tmp_path: Path) -> Path:
+def scene(good: str, tmp_path: Path) -> Path:
     file = tmp_path / "scene.toml"
-    file.write_text(GOOD, encoding="utf-8")
+    file.write_text(good, encoding="utf-8")
     return file
 
 
@@ -51,7 +33,7 @@ def test_json_has_the_promised_shape(scene: Path, covecast) -> None:
 def test_a_broken_limit_is_exit_code_1(scene: Path, covecast) -> None:
     """1 m at 9 W/m draws 0.75 A: 0.8 of 0.8 A is passed, 0.8 of 5 A is not."""
     assert covecast("check", scene, "--no-eyes")[0] == 0
-    scene.write_text(GOOD.replace("amps = 5", "amps = 0.8"), encoding="utf-8")
+    scene.write_text(scene.read_text(encoding="utf-8").replace("amps = 5", "amps = 0.8"), encoding="utf-8")
     code, out, err = covecast("check", scene, "--no-eyes")
     assert (code, err) == (1, "")
     assert out.startswith("One shelf: 1 limit passed")
@@ -86,16 +68,3 @@ def test_the_demo_scenes(name: str, code: int, covecast) -> None:
     found, out, err = covecast("check", name, "--no-eyes")
     assert (found, err) == (code, "")
     assert "licensed person" in out
-
-
-@pytest.mark.parametrize(
-    ("data", "word"),
-    [(b"", "empty"), (b"\x00\x01\x02", "binary"), (GOOD.replace("volts", "vols", 1).encode(), "volts"),
-     (GOOD.replace("proof_full", "proof_ful").encode(), "proof_full")],
-)  # fmt: skip
-def test_bad_scenes_are_exit_code_2(data: bytes, word: str, scene: Path, covecast) -> None:
-    scene.write_bytes(data)
-    code, out, err = covecast("check", scene)
-    assert (code, out) == (2, "")
-    assert word in err
-    assert "Traceback" not in err

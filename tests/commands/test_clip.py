@@ -287,3 +287,18 @@ def test_a_folder_that_takes_no_files(plan: Path, out: Path, covecast) -> None:
     assert (code, said) == (2, "")
     assert "/proc/self/a.gif: " in told
     assert "Traceback" not in told
+
+
+def test_json_says_what_was_written(covecast, tmp_path: Path) -> None:
+    """Frames and bytes as an independent reader and the file system count them."""
+    target = tmp_path / "a.gif"
+    code, out, _ = covecast(
+        "clip", "reading_corner", target, "--seconds", "1", "--fps", "10", "--size", "64x36", "--json"
+    )
+    assert code == 0
+    found = json.loads(out)
+    (file,) = found["files"]
+    with Image.open(target) as gif:
+        assert (file["frames"], tuple(file["size"])) == (gif.n_frames, gif.size)
+    assert file["bytes"] == target.stat().st_size
+    assert (found["format"], file["file"], file["seconds"]) == (1, str(target), 1.0)

@@ -10,12 +10,19 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from preview.handover.gif import delays_cs, write_gif
+from preview.handover.gif import delays_cs, encode_gif
+from preview.handover.placing import placing_file
 from preview.handover.stills import write_frames, write_png
-from preview.handover.video import Picture, write_mp4, write_webp
+from preview.handover.video import Picture, encode_mp4, encode_webp
 
 SIZE = (96, 64)
 FRAMES = 20
+
+
+def written(encode, target: Path, *rest) -> None:
+    """As clips are written: whole or not at all."""
+    with placing_file(target) as part:
+        encode(part, *rest)
 
 
 def film() -> list[Picture]:
@@ -57,7 +64,7 @@ def psnr(a: list[Picture], b: list[Picture]) -> float:
 @pytest.mark.parametrize("rate", [50.0, 30.0, 25.0, 24.0, 12.5, 7.0])
 def test_gif_count_delays_loop_and_size(tmp_path: Path, rate: float) -> None:
     pictures = film()
-    write_gif(tmp_path / "a.gif", pictures, SIZE, rate, FRAMES, np.stack(pictures))
+    written(encode_gif, tmp_path / "a.gif", pictures, SIZE, rate, FRAMES, np.stack(pictures))
     delays = durations_ms(tmp_path / "a.gif")
     assert len(delays) == FRAMES
     assert delays == [10 * d for d in delays_cs(FRAMES, rate)]
@@ -72,7 +79,7 @@ def test_gif_count_delays_loop_and_size(tmp_path: Path, rate: float) -> None:
 
 def test_gif_pictures_are_close_and_still_parts_stand_still(tmp_path: Path) -> None:
     pictures = film()
-    write_gif(tmp_path / "a.gif", pictures, SIZE, 25.0, FRAMES, np.stack(pictures))
+    written(encode_gif, tmp_path / "a.gif", pictures, SIZE, 25.0, FRAMES, np.stack(pictures))
     back = decoded(tmp_path / "a.gif")
     assert psnr(pictures, back) > 30  # dithered to 255 colours; 30 dB is 8 codes of error
     # Means over 8 × 8 pixels, which is what the eye sees of a mosaic: within 3 codes.
@@ -84,7 +91,7 @@ def test_gif_pictures_are_close_and_still_parts_stand_still(tmp_path: Path) -> N
 
 def test_gif_holds_one_palette_for_all(tmp_path: Path) -> None:
     pictures = film()
-    write_gif(tmp_path / "a.gif", pictures, SIZE, 25.0, FRAMES, np.stack(pictures))
+    written(encode_gif, tmp_path / "a.gif", pictures, SIZE, 25.0, FRAMES, np.stack(pictures))
     data = (tmp_path / "a.gif").read_bytes()
     assert data[:6] == b"GIF89a"
     at = 13 + 3 * 2 ** ((data[10] & 7) + 1)  # GIF89a, section 18: size of the global colour table
@@ -107,7 +114,7 @@ def test_gif_holds_one_palette_for_all(tmp_path: Path) -> None:
 @pytest.mark.parametrize("text", ["may flash", "é" * 400])
 def test_gif_comment_is_where_readers_look(tmp_path: Path, text: str) -> None:
     pictures = film()
-    write_gif(tmp_path / "a.gif", pictures, SIZE, 25.0, FRAMES, np.stack(pictures), text)
+    written(encode_gif, tmp_path / "a.gif", pictures, SIZE, 25.0, FRAMES, np.stack(pictures), text)
     with Image.open(tmp_path / "a.gif") as image:
         assert image.info["comment"].decode() == text
     assert len(decoded(tmp_path / "a.gif")) == FRAMES
@@ -115,7 +122,7 @@ def test_gif_comment_is_where_readers_look(tmp_path: Path, text: str) -> None:
 
 def test_webp(tmp_path: Path) -> None:
     pictures = film()
-    write_webp(tmp_path / "a.webp", pictures, SIZE, 25.0, "glow & <flash>")
+    written(encode_webp, tmp_path / "a.webp", pictures, SIZE, 25.0, "glow & <flash>")
     assert durations_ms(tmp_path / "a.webp") == [40] * FRAMES
     with Image.open(tmp_path / "a.webp") as image:
         assert image.size == SIZE
@@ -127,7 +134,7 @@ def test_webp(tmp_path: Path) -> None:
 @pytest.mark.skipif(shutil.which("ffprobe") is None, reason="ffprobe is not installed")
 def test_mp4_plays_on_phones(tmp_path: Path) -> None:
     pictures = film()
-    write_mp4(tmp_path / "a.mp4", pictures, SIZE, 25.0, "may flash")
+    written(encode_mp4, tmp_path / "a.mp4", pictures, SIZE, 25.0, "may flash")
     asked = ["-show_streams", "-show_format", "-count_frames", "-of", "json", str(tmp_path / "a.mp4")]
     said = subprocess.run(["ffprobe", "-v", "error", *asked], capture_output=True, check=True).stdout
     found = json.loads(said)
@@ -146,7 +153,7 @@ def test_mp4_plays_on_phones(tmp_path: Path) -> None:
 @pytest.mark.skipif(shutil.which("ffmpeg") is None, reason="ffmpeg is not installed")
 def test_mp4_pictures_are_close(tmp_path: Path) -> None:
     pictures = film()
-    write_mp4(tmp_path / "a.mp4", pictures, SIZE, 25.0)
+    written(encode_mp4, tmp_path / "a.mp4", pictures, SIZE, 25.0)
     # Back to full-range RGB by another build of ffmpeg, told nothing: the tags must lead it to the right colours.
     source = ["-i", tmp_path / "a.mp4", "-sws_flags", "accurate_rnd+full_chroma_int"]
     to_raw = ["ffmpeg", "-v", "error", *source, "-f", "rawvideo", "-pix_fmt", "rgb24", "-"]
@@ -180,9 +187,9 @@ def test_pictures_that_fail_midway_leave_nothing(tmp_path: Path, ending: str) ->
 
     target = tmp_path / f"a.{ending}"
     write = {
-        "gif": lambda: write_gif(target, failing(), SIZE, 25.0, FRAMES, np.stack(pictures)),
-        "mp4": lambda: write_mp4(target, failing(), SIZE, 25.0),
-        "webp": lambda: write_webp(target, failing(), SIZE, 25.0),
+        "gif": lambda: written(encode_gif, target, failing(), SIZE, 25.0, FRAMES, np.stack(pictures)),
+        "mp4": lambda: written(encode_mp4, target, failing(), SIZE, 25.0),
+        "webp": lambda: written(encode_webp, target, failing(), SIZE, 25.0),
     }[ending]
     with pytest.raises(KeyboardInterrupt):
         write()

@@ -26,7 +26,7 @@ SOURCES: dict[Kind, str] = {
     "dimming": "limits.dimming",
     "reset": "strip.reset_below_v",
 }
-LIMITS = "the plan's [limits]; UK and NEC ratings of flexible cords"
+LIMITS = "the plan's [limits]; for cables, UK and NEC ratings of flexible cords"
 
 
 def look_findings(scene: Scene, layout: Layout, metered: Sequence[Metered], caps: Mapping[str, Cap]) -> list[Finding]:
