@@ -22,7 +22,7 @@ import numpy as np
 
 from preview.light.emission import Lines
 from preview.light.room import Boxes
-from preview.light.shadow import Along, visible_share
+from preview.light.shadow import Along, Heft, visible_share
 from preview.scene.layout import Floats, Ints
 
 __all__ = ["lux_per_lumen"]
@@ -70,7 +70,8 @@ def _add_line(
             weight * _unshaded(lines, line, inner[near], normals[rows[near]], offset) for offset, weight in _GAUSS
         )
     if shadows:
-        share = visible_share(lines, line, boxes, inner, skip, _along(lines, line, inner, normals[rows]))
+        along, heft = _along(lines, line, inner, normals[rows]), _heft(lines, line, inner, normals[rows])
+        share = visible_share(lines, line, boxes, inner, skip, along, heft)
         if share is not None:
             part *= share
     first = int(lines.first[line])
@@ -111,6 +112,30 @@ def _along(lines: Lines, line: int, points: Floats, normals: Floats) -> Along:
         return result
 
     return along
+
+
+def _heft(lines: Lines, line: int, points: Floats, normals: Floats) -> Heft:
+    """How much of the light that reaches a point comes from each strand of the band, as if the line were endless."""
+    tangent, band = lines.tangent[line], lines.across[line] * lines.width_m[line]
+    span = lines.start_m[line] - points
+    off = span - (span @ tangent)[:, None] * tangent
+    rise, aside = off @ lines.aim[line], off @ lines.across[line]
+    facing = normals - (normals @ tangent)[:, None] * tangent
+    level, tilt = (facing * off).sum(axis=1), facing @ band
+    front, side, width = lines.front[line], 0.5 * lines.side[line], lines.width_m[line]
+    near = rise**2 + aside**2 < (2 * _WIDE * width) ** 2
+
+    def heft(rows: Ints, offsets: Floats) -> Floats:
+        result = np.ones(offsets.shape)
+        some = np.nonzero(near[rows])[0]
+        rows, offsets = rows[some], offsets[:, some]
+        beside = aside[rows] + offsets * width
+        sent = np.maximum(-front * rise[rows], 0.0) + side * np.abs(beside)
+        square = np.maximum(rise[rows] ** 2 + beside**2, _NEAREST_M**2)
+        result[:, some] = sent * np.maximum(level[rows] + offsets * tilt[rows], 0.0) / square**1.5 + 1e-12
+        return result
+
+    return heft
 
 
 def _unshaded(lines: Lines, line: int, points: Floats, normals: Floats, offset: float) -> Floats:

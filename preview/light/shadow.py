@@ -5,14 +5,16 @@ X = P + λ(A − P) + λ t T, with λ from 0 at P to 1 on the line and t along i
 so what is hidden is a convex polygon there and the interval's ends are the least and the greatest μ/λ of its corners. For a line
 parallel to a room axis two slabs bound λ alone and the third bounds t as a function of 1/λ: the ends lie at the ends of λ.
 
-A band of light is hidden bit by bit: it is cut into parallel strands, which gives the half-shadow its width. Where the edge of a
-shadow runs along the band, so that one of its edges is hidden and the other is not, the strands are many. On each strand the boxes'
-intervals are joined before they are measured, so that two boxes that touch hide what one box of their shape would.
+A band of light is hidden bit by bit, which gives the half-shadow its width: it is cut into parallel strands. What a box hides of a
+strand changes smoothly from one to the next save where the ray through a corner of the box's cross-section meets the band. The band
+is cut there, and each piece is integrated by Gauss's rule of two nodes, so that a half-shadow is no staircase. (A run aslant to the
+room's axes, on whose strands the corners come one after another, has many even strands instead.) On each strand the boxes' intervals
+are joined before they are measured, so that two boxes that touch hide what one box of their shape would.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from itertools import combinations
 
 import numpy as np
@@ -21,13 +23,18 @@ from preview.light.emission import Lines
 from preview.light.room import Boxes
 from preview.scene.layout import Bools, Floats, Ints
 
-__all__ = ["Along", "hidden_points", "visible_share"]
+__all__ = ["Along", "Heft", "hidden_points", "visible_share"]
 
 Along = Callable[[Ints, Floats], Floats]
 """Of rows (M,) of the points and places t (M,) on the line in metres: the place in groups, 2.5 half the light of group 2 on."""
 
-_STRANDS = 4
-_STRANDS_EDGE = 24
+Heft = Callable[[Ints, Floats], Floats]
+"""Of rows (M,) of the points and offsets (S, M) from the band's middle in widths: the light of the strands there, to any scale."""
+
+_STRANDS = 4  # of a run aslant
+_STRANDS_EDGE = 24  # of one that has the end of a shadow on it
+_MOST_CUTS = 6
+_GAUSS = 0.5 / np.sqrt(3.0)
 _NEAREST = 1e-9  # λ from which a box counts: the point itself may lie on it
 
 
@@ -125,12 +132,18 @@ def _interval_askew(low: Floats, high: Floats, points: Floats, start: Floats, ta
 
 
 def visible_share(
-    lines: Lines, line: int, boxes: Boxes, points_m: Floats, skip: int = -1, along: Along | None = None
+    lines: Lines,
+    line: int,
+    boxes: Boxes,
+    points_m: Floats,
+    skip: int = -1,
+    along: Along | None = None,
+    heft: Heft | None = None,
 ) -> Floats | None:
     """Share (N, count) of each group of one line that points (N, 3) see past the boxes; None where nothing is hidden.
 
-    `skip` is the number of a box that is not tested: the one whose own face the points lie on. With `along` it is the share of each
-    group's light at the point; without it the share of its length.
+    `skip` is the number of a box that is not tested: the one whose own face the points lie on. With `along` and `heft` it is the share
+    of each group's light at the point; without them the share of its area.
     """
     start, tangent = lines.start_m[line], lines.tangent[line]
     step, width = float(lines.group_m[line]), float(lines.width_m[line])
@@ -149,25 +162,76 @@ def visible_share(
             near.append((low, high, rows))
     if not near:
         return None
-    shaded = np.unique(np.concatenate([rows for _, _, rows in near]))
-    edge = _on_an_edge(lines, line, near, points_m)
+    touched = np.zeros(len(points_m), dtype=bool)
+    for _, _, rows in near:
+        touched[rows] = True
     share = np.ones((len(points_m), int(lines.count[line])))
-    for rows, strands in ((shaded[~edge[shaded]], _STRANDS), (shaded[edge[shaded]], _STRANDS_EDGE)):
-        if len(rows):
-            share[rows] = 1.0 - _hidden(lines, line, near, points_m, rows, strands, along)
+    for rows, offsets, weights in _strands(lines, line, near, points_m, np.nonzero(touched)[0]):
+        if heft is not None:
+            weights = weights * heft(rows, offsets)
+            weights = weights / np.maximum(weights.sum(axis=0), 1e-300)
+        share[rows] = 1.0 - _hidden(lines, line, near, points_m, rows, offsets, weights, along)
     return share
 
 
-def _strands(lines: Lines, line: int, offsets: Floats) -> Floats:
-    """(S, 1, 3) starts of parallel lines at `offsets` (S,) widths from the band's middle."""
-    return np.asarray(lines.start_m[line] + (offsets * lines.width_m[line])[:, None, None] * lines.across[line])
+def _strands(
+    lines: Lines, line: int, near: list[tuple[Floats, Floats, Ints]], points: Floats, shaded: Ints
+) -> Iterator[tuple[Ints, Floats, Floats]]:
+    """Rows (M,) of points, offsets of their strands from the band's middle in widths (S, M), and their weights (S, M)."""
+    tangent = lines.tangent[line]
+    axis = int(np.abs(tangent).argmax())
+    if abs(tangent[axis]) <= 1 - 1e-9:
+        edge = _on_an_edge(lines, line, near, points)[shaded]
+        for rows, strands in ((shaded[~edge], _STRANDS), (shaded[edge], _STRANDS_EDGE)):
+            even = np.broadcast_to(((np.arange(strands) + 0.5) / strands - 0.5)[:, None], (strands, len(rows)))
+            if len(rows):
+                yield rows, even, np.full(even.shape, 1 / strands)
+        return
+    cuts = _cuts(lines, line, near, points, axis)[:, shaded]
+    number = np.minimum((cuts < 0.5).sum(axis=0), _MOST_CUTS)
+    for some in np.unique(number):
+        these = np.nonzero(number == some)[0]
+        ends = np.empty((int(some) + 2, len(these)))
+        ends[0], ends[-1] = -0.5, 0.5
+        ends[1:-1] = cuts[:some, these]
+        middle, half = 0.5 * (ends[1:] + ends[:-1]), np.diff(ends, axis=0)
+        offsets = np.concatenate([middle - _GAUSS * half, middle + _GAUSS * half])
+        yield shaded[these], offsets, np.concatenate([half, half]) / 2
+
+
+def _cuts(lines: Lines, line: int, near: list[tuple[Floats, Floats, Ints]], points: Floats, axis: int) -> Floats:
+    """(C, N) where on the band, in widths from its middle, shadows of corners fall; in rising order, 0.5 where there is none."""
+    one, other = (k for k in range(3) if k != axis)
+    start, across = lines.start_m[line], lines.across[line] * lines.width_m[line]
+    found = np.full((4 * len(near), len(points)), 0.5)
+    most = 0
+    filled = np.zeros(len(points), dtype=np.int64)
+    for low, high, rows in near:
+        x, y = points[rows, one], points[rows, other]
+        ahead_x, ahead_y = start[one] - x, start[other] - y
+        for bound_one in (low[one], high[one]):
+            for bound_other in (low[other], high[other]):
+                to_x, to_y = bound_one - x, bound_other - y
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    place = (to_y * ahead_x - to_x * ahead_y) / (to_x * across[other] - to_y * across[one])
+                    hit_x, hit_y = ahead_x + place * across[one], ahead_y + place * across[other]
+                    reach = (to_x * hit_x + to_y * hit_y) / (hit_x * hit_x + hit_y * hit_y)
+                    cut = np.nonzero((np.abs(place) < 0.5) & (reach > _NEAREST) & (reach < 1.0))[0]
+                if len(cut):
+                    at = rows[cut]
+                    found[filled[at], at] = place[cut]
+                    filled[at] += 1
+                    most = max(most, int(filled[at].max()))
+    found = found[:most]
+    found.sort(axis=0)
+    return found
 
 
 def _on_an_edge(lines: Lines, line: int, near: list[tuple[Floats, Floats, Ints]], points: Floats) -> Bools:
     """(N,) true where some box hides nothing of one edge of the band or of both."""
     edge = np.zeros(len(points), dtype=bool)
     length = float(lines.count[line] * lines.group_m[line])
-    starts = _strands(lines, line, np.array([-0.5, 0.5]))
+    starts = lines.start_m[line] + np.array([-0.5, 0.5])[:, None, None] * lines.width_m[line] * lines.across[line]
     for low, high, rows in near:
         first, last = _interval(low, high, points[rows], starts, lines.tangent[line])
         edge[rows] |= ~(np.minimum(last, length) > np.maximum(first, 0.0)).all(axis=0)
@@ -180,32 +244,46 @@ def _hidden(
     near: list[tuple[Floats, Floats, Ints]],
     points: Floats,
     rows: Ints,
-    strands: int,
+    offsets: Floats,
+    weights: Floats,
     along: Along | None,
 ) -> Floats:
-    """(M, count) hidden share of each group, from the points numbered `rows`."""
+    """(M, count) hidden share of each group, from the points numbered `rows`, on strands at `offsets` (S, M) of `weights` (S, M)."""
     count, step = int(lines.count[line]), float(lines.group_m[line])
     length = count * step
     place = np.full(len(points), -1)
     place[rows] = np.arange(len(rows))
-    boxes = [(low, high, these) for low, high, some in near if len(these := some[place[some] >= 0])]
-    starts = _strands(lines, line, (np.arange(strands) + 0.5) / strands - 0.5)
-    first = np.full((len(boxes), strands, len(rows)), np.inf)
-    last = np.full(first.shape, -np.inf)
-    for b, (low, high, these) in enumerate(boxes):
-        begin, end = _interval(low, high, points[these], starts, lines.tangent[line])
-        np.maximum(begin, 0.0, out=begin)
-        np.minimum(end, length, out=end)
-        empty = begin >= end
-        np.copyto(begin, np.inf, where=empty)
-        first[b, :, place[these]], last[b, :, place[these]] = begin.T, end.T
-    if len(boxes) > 1:
-        order = np.argsort(first, axis=0)
-        first, last = np.take_along_axis(first, order, 0), np.take_along_axis(last, order, 0)
-        # What an earlier box hides is not hidden twice.
-        np.maximum(first[1:], np.maximum.accumulate(last, axis=0)[:-1], out=first[1:])
-    at = np.nonzero(first < last)
-    row, low_m, high_m = at[2], first[at], last[at]
+    strands = np.arange(len(offsets))[:, None] * len(rows)
+    band = lines.across[line] * lines.width_m[line]
+    cells, firsts, lasts = [], [], []
+    for low, high, some in near:
+        these = place[some]
+        kept = these >= 0
+        these = these[kept]
+        if not len(these):
+            continue
+        starts = lines.start_m[line] + offsets[:, these, None] * band
+        first, last = _interval(low, high, points[some[kept]], starts, lines.tangent[line])
+        np.maximum(first, 0.0, out=first)
+        np.minimum(last, length, out=last)
+        hit = np.nonzero(first < last)
+        cells.append((strands + these)[hit])
+        firsts.append(first[hit])
+        lasts.append(last[hit])
+    hidden = np.zeros((len(rows), count))
+    if not sum(map(len, cells)):
+        return hidden
+    cell, low_m, high_m = np.concatenate(cells), np.concatenate(firsts), np.concatenate(lasts)
+    if len(cells) > 1:
+        # What an earlier box hides is not hidden twice: each strand's intervals in order, strand after strand on one long axis.
+        begin = cell * (2.0 * length)
+        order = np.argsort(begin + low_m)
+        cell, begin, low_m, high_m = cell[order], begin[order], low_m[order], high_m[order]
+        passed = np.maximum.accumulate(begin + high_m)[:-1] - begin[1:]
+        np.maximum(low_m[1:], passed, out=low_m[1:])
+        some = np.nonzero(low_m < high_m)[0]
+        cell, low_m, high_m = cell[some], low_m[some], high_m[some]
+    row, weight = cell % len(rows), weights.ravel()[cell]
     # Hidden from a to b in groups: a sum of ramps that rise by one over the group they end in, kept as their differences.
     change = np.zeros(len(rows) * (count + 2))
     for end_m, sign in ((low_m, -1.0), (high_m, 1.0)):
@@ -215,9 +293,8 @@ def _hidden(
             places[inner] = along(rows[row[inner]], end_m[inner])
         group = np.minimum(places.astype(np.int64), count)
         part = places - group
-        cell = row * (count + 2) + group
-        change += np.bincount(cell, sign * (part - 1.0), len(change))
-        change -= np.bincount(cell + 1, sign * part, len(change))
-    hidden = np.cumsum(change.reshape(len(rows), count + 2)[:, :count], axis=1)
-    hidden *= 1 / strands
+        at = row * (count + 2) + group
+        change += np.bincount(at, sign * weight * (part - 1.0), len(change))
+        change -= np.bincount(at + 1, sign * weight * part, len(change))
+    np.cumsum(change.reshape(len(rows), count + 2)[:, :count], axis=1, out=hidden)
     return np.clip(hidden, 0.0, 1.0, out=hidden)
