@@ -20,6 +20,7 @@ from preview.handover.video import Picture
 from preview.light.colour import group_xyz
 from preview.light.drawing import Drawing, renderer_of
 from preview.light.exposure import Exposure
+from preview.light.room_light import ambient_kelvin
 from preview.looks.drives import Codes, drive_from_light, look_light, place_of
 from preview.looks.library import Ready, ready_look
 from preview.power.network import Network, build
@@ -90,6 +91,11 @@ class Film:
         return clip_times(self.seconds, self.frames_per_s)
 
     @property
+    def ambient_k(self) -> float:
+        """Colour temperature of the room's own light, in kelvin: daylight where it is as bright as day."""
+        return ambient_kelvin(self.stage.scene.room, self.ambient_lux)
+
+    @property
     def frames(self) -> int:
         """Number of the clip's frames."""
         return int(self.times.size)
@@ -122,7 +128,7 @@ class Film:
     def picture(self, time_s: float) -> Picture:
         """The picture (height, width, 3) of one moment."""
         xyz = self.group_xyz(np.array([time_s]))[0]
-        return self.stage.renderer.picture(xyz, self.exposure, self.ambient_lux)
+        return self.stage.renderer.picture(xyz, self.exposure, self.ambient_lux, ambient_k=self.ambient_k)
 
     def pictures(self, progress: Progress | None = None) -> Iterator[Picture]:
         """The clip's pictures (height, width, 3), one after another. It may be left at any time."""
@@ -137,12 +143,12 @@ class Film:
         block = max(1, min(32, _BLOCK_FLOATS // (3 * max(1, self.stage.layout.groups))))
         for start in range(0, times_s.size, block):
             xyz = self.group_xyz(times_s[start : start + block])
-            yield from self.stage.renderer.pictures(xyz, self.exposure, self.ambient_lux)
+            yield from self.stage.renderer.pictures(xyz, self.exposure, self.ambient_lux, self.ambient_k)
 
     def unlit(self) -> Picture:
         """The picture (height, width, 3) of the room in its own light alone, under the same exposure."""
         dark = np.zeros((self.stage.layout.groups, 3))
-        return self.stage.renderer.picture(dark, self.exposure, self.ambient_lux)
+        return self.stage.renderer.picture(dark, self.exposure, self.ambient_lux, ambient_k=self.ambient_k)
 
     def sagging(self, sag: bool) -> Film:
         """The same film with or without the drop, under the same exposure."""
@@ -198,7 +204,7 @@ def film_of(
         exposure=Exposure(1.0),
     )
     whole = np.arange(_EXPOSURE_TIMES) * (look.seconds / _EXPOSURE_TIMES)
-    exposure = stage.renderer.exposure(film.group_xyz(whole), film.ambient_lux, grey_cd_m2=grey_cd_m2)
+    exposure = stage.renderer.exposure(film.group_xyz(whole), film.ambient_lux, film.ambient_k, grey_cd_m2)
     return replace(film, exposure=exposure, fade_s=_fade_s(ready, seconds, frames_per_s) if seamless else 0.0)
 
 

@@ -33,7 +33,8 @@ def _noise(seed: int, along: float, across: float) -> Floats:
 
 
 def _plaster() -> Floats:
-    return 0.008 * _noise(1, 1.2, 1.2) + 0.010 * _noise(2, 6, 6) + 0.014 * _noise(3, 40, 40)
+    # A fine grain and no clouds: what varies on a wall from place to place is the light.
+    return 0.006 * _noise(1, 1.2, 1.2) + 0.004 * _noise(2, 5, 5)
 
 
 def _wood(seed: int) -> Floats:

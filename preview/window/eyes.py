@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preview.light.drawing import Drawing, renderer_of
+from preview.light.room_light import ambient_kelvin
 from preview.light.transport import Progress
 from preview.looks.drives import look_times
 from preview.looks.flashing import Flashes, flashes_of
@@ -54,7 +55,8 @@ class Eyes:
         if self._renderer is None:
             self._renderer = renderer_of(plan.scene, plan.layout, EYES_SIZE, progress)
         renderer = self._renderer
-        exposure = renderer.exposure(sample_xyz(plan, look), request.ambient_lux)
+        kelvin = ambient_kelvin(plan.scene.room, request.ambient_lux)
+        exposure = renderer.exposure(sample_xyz(plan, look), request.ambient_lux, kelvin)
         times = look_times(look, plan.frames_per_s)
         if plan.ready(look).period_s == 0:
             times = times[:1]  # it stands still: one picture says all
@@ -67,7 +69,7 @@ class Eyes:
                 else:
                     one, _ = read_moments(plan, plan.codes(look, np.array([time_s]), request.level))
                     now = moment_of(plan, one, 0, request)
-                yield renderer.picture(shown_xyz(plan, now), exposure, request.ambient_lux, picture)
+                yield renderer.picture(shown_xyz(plan, now), exposure, request.ambient_lux, picture, kelvin)
                 pause()
 
         return flashes_of(pictures(), plan.frames_per_s, plan.scene.viewer.field_deg)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from preview.light.drawing import Drawing, renderer_of
 from preview.light.exposure import Exposure
+from preview.light.room_light import ambient_kelvin
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 from preview.scene.model import Look
@@ -168,13 +169,17 @@ class Painter(Worker):
         last = self.shown.picture
         if last is not None and lit_by == self._lit_by and self._is_same(light):
             return last, figures  # nothing moves
-        picture = renderer.picture(light, exposure, request.ambient_lux, self._free())
+        picture = renderer.picture(light, exposure, request.ambient_lux, self._free(), self._kelvin(request))
         if request.drop == "both":
             self._put_beside(renderer, figures, exposure, request, picture)
         self._light, self._lit_by = light, lit_by
         self._painted += 1
         self._note("picture", time.perf_counter() - lit)
         return picture, figures
+
+    def _kelvin(self, request: Request) -> float:
+        """Colour temperature of the room's own light: daylight where it is as bright as day."""
+        return ambient_kelvin(self.plan.scene.room, request.ambient_lux)
 
     def _is_same(self, light: Floats) -> bool:
         return self._light is not None and np.array_equal(light, self._light)
@@ -185,7 +190,8 @@ class Painter(Worker):
         """The right half of a picture as if there were no drop."""
         if self._beside is None or self._beside.shape != picture.shape:
             self._beside = np.empty_like(picture)
-        renderer.picture(shown_xyz(self.plan, figures, False), exposure, request.ambient_lux, self._beside)
+        light, kelvin = shown_xyz(self.plan, figures, False), self._kelvin(request)
+        renderer.picture(light, exposure, request.ambient_lux, self._beside, kelvin)
         half = picture.shape[1] // 2
         picture[:, half:] = self._beside[:, half:]
 
@@ -237,9 +243,9 @@ class Painter(Worker):
             same_look = self._exposed_for is not None and self._exposed_for[::2] == key[::2]
             few = samples[:: max(1, len(samples) // FEW)] if same_look else samples
             self._is_rough = len(few) < len(samples)
-            self._exposure = self._gauge.exposure(few, request.ambient_lux)
+            self._exposure = self._gauge.exposure(few, request.ambient_lux, self._kelvin(request))
             self._exposed_for, self._exposed_s = key, now
         elif self._is_rough and now - self._exposed_s >= REFINE_S:
             self._is_rough = False
-            self._exposure = self._gauge.exposure(samples, request.ambient_lux)
+            self._exposure = self._gauge.exposure(samples, request.ambient_lux, self._kelvin(request))
         return self._exposure

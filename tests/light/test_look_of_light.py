@@ -213,7 +213,7 @@ def test_a_far_end_that_sags_dims_and_turns_towards_pink(tmp_path) -> None:
     assert other == pytest.approx(one, rel=0.05)
 
 
-def test_white_light_is_taken_for_white_half_way_and_coloured_light_as_it_is(shelf) -> None:
+def test_white_light_is_mostly_taken_for_white_and_coloured_light_as_it_is(shelf) -> None:
     """An eye, or a camera, in a room lit by warm white strips alone calls them warm, not orange; blue light stays blue."""
     _, layout, renderer, _ = shelf
     white = np.array([0.3127, 0.3290])
@@ -227,7 +227,8 @@ def test_white_light_is_taken_for_white_half_way_and_coloured_light_as_it_is(she
         return colour.XYZ_to_xy(balanced) - white, colour.XYZ_to_xy(raw) - white
 
     balanced, raw = seen([0.4369, 0.4041])  # 3000 K, planckian_locus.csv
-    assert 0.4 < np.linalg.norm(balanced) / np.linalg.norm(raw) < 0.75
+    # A third of it is left, as in dark surroundings by CIECAM02 (tests/light/test_room_light.py), and a few bounces add to both.
+    assert 0.25 < np.linalg.norm(balanced) / np.linalg.norm(raw) < 0.6
     for xy in (
         [0.64, 0.33],
         [0.15, 0.06],
