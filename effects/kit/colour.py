@@ -26,7 +26,7 @@ def locus_uv(kelvin: Number) -> tuple[Floats, Floats]:
 
 def _parts(place: Place, u: Floats, v: Floats) -> list[Floats]:
     """Drives of red, green and blue, each (..., G), up to a common factor, that give u', v' (..., G)."""
-    back = np.linalg.inv(place.primaries)  # XYZ (3) → drives (3), row vectors
+    back = place.drives_of_xyz
     x, y, z = 2.25 * u, v, 3.0 - 0.75 * u - 5.0 * v
     return [x * back[:, 0, c] + y * back[:, 1, c] + z * back[:, 2, c] for c in range(3)]
 

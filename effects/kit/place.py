@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -31,6 +32,14 @@ class Place:
     def groups(self) -> int:
         """Number of groups."""
         return int(self.along_m.shape[0])
+
+    @cached_property
+    def drives_of_xyz(self) -> Floats:
+        """Drives (3) of red, green and blue that an XYZ (3) in lumens takes, as rows times matrix: (G, 3, 3).
+
+        Worked out once: where there is one moment to show it takes longer than all the rest of an effect.
+        """
+        return np.linalg.inv(self.primaries)
 
     @property
     def half_m(self) -> Floats:

@@ -2,8 +2,9 @@
 
 With x = luminance × scale the tone is x up to a shoulder at `KNEE`, then bends towards `WHITE` without reaching it. A pixel keeps its
 hue: all three components are scaled alike, and where one leaves 0–1 the colour moves towards the grey of the same luminance just as
-far as it must. Bytes come from a table of the sRGB transfer function, with a fixed pattern of sub-code noise against banding, the same
-in every frame so that still parts stay still.
+far as it must. Only pixels with a component outside 0–`KNEE` can need either: where they are few they are taken out, bent and put back.
+Bytes come from a table of the sRGB transfer function, with a fixed pattern of sub-code noise against banding, the same in every frame so
+that still parts stay still.
 
 A band is small enough to stay in a core's own cache, and below the size from which OpenCV would start threads of its own. The two
 threads share the interpreter, which each needs for a moment between two passes: there are as few passes, and as little between them, as
@@ -20,7 +21,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from preview.light.colour import to_srgb
+from preview.light.colour import Y_OF_RGB, to_srgb
 from preview.light.pixels import Pixels
 from preview.scene.layout import Floats, Ints
 
@@ -36,6 +37,10 @@ FULL = 65535.0
 _BAND_PIXELS = 60_000
 _FULL = np.float32(FULL)
 _TINY = np.float32(1e-9 * FULL)
+_Y = Y_OF_RGB.astype(np.float32)
+_FEW = 0.4
+"""Share of a band's pixels up to which they are bent by themselves."""
+
 _KNEE, _ROOM, _BEND = (np.float32(value) for value in (KNEE * FULL, (WHITE - KNEE) * FULL, 1 / ((WHITE - KNEE) * FULL)))
 
 Matrix = NDArray[np.float32]
@@ -80,6 +85,8 @@ class Printer:
         within = np.searchsorted(pixels.crossed, np.asarray(edges) * width)
         rows = np.clip((np.arange(height) + 0.5) * veil_rows / height - 0.5, 0, veil_rows - 1)
         inside = pixels.crossed - np.repeat(np.asarray(edges[:-1]) * width, np.diff(within))
+        pattern = pixels.pattern.copy()
+        pattern.ravel()[pixels.crossed] = 1  # their light has it already
         self._bands = []
         for top, end, low, high in zip(edges[:-1], edges[1:], within[:-1], within[1:], strict=True):
             own, part = rows[top:end], slice(top, end)
@@ -90,7 +97,7 @@ class Printer:
                 _Band(
                     part,
                     (pixels.x[part], pixels.y[part]),
-                    pixels.pattern[part],
+                    pattern[part],
                     self._noise[part],
                     crossed,
                     inside[crossed],
@@ -106,7 +113,7 @@ class Printer:
         """sRGB bytes (h, w, 3) into `out`: exposed light, in units of 1/FULL of display white,
         of the cells (height, width, 4), of the crossed pixels (P, 4) and of the veil.
         """
-        across, put = self._laid_out(crossing, veil)
+        across, put = self._across(veil), _words(crossing)
         waiting = deque(self._bands)  # each thread takes the next one as soon as it can
 
         def share(worker: int) -> None:
@@ -124,21 +131,23 @@ class Printer:
         return out
 
     def linear(self, cells: Matrix, crossing: Matrix, veil: Matrix) -> Matrix:
-        """The same before tone and bytes: light (h, w, 4)."""
-        across, put = self._laid_out(crossing, veil)
+        """The same before tone and bytes: light (h, w, 4), the last its luminance."""
+        across, put = self._across(veil), _words(crossing)
         out = np.empty((*self._pixels.shape, 4), np.float32)
         for band in self._bands:
             desk = self._scratch[0].desk(len(band.between))
             _light(band, cells, put, across, desk)
-            out[band.rows] = np.moveaxis(desk.planes, 0, 2)
+            out[band.rows, :, :3] = np.moveaxis(desk.colours, 0, 2)
+        np.matmul(out[..., :3], _Y, out=out[..., 3])
         return out
 
-    def _laid_out(self, crossing: Matrix, veil: Matrix) -> tuple[Matrix, Matrix]:
-        """The veil's rows over the picture's full width (4, veil rows, w), and the crossed pixels' light by channel (4, P)."""
+    def _across(self, veil: Matrix) -> Matrix:
+        """The veil's rows over the picture's full width, by colour: (3, veil rows, w)."""
+        rows, columns, channels = veil.shape
         width = self._pixels.shape[1]
-        wide = np.asarray(cv2.resize(veil, (width, veil.shape[0]), interpolation=cv2.INTER_LINEAR))
-        across = cv2.transpose(wide.reshape(-1, 4)).reshape(4, veil.shape[0], width)
-        return across, np.ascontiguousarray(crossing.T)
+        planes = np.asarray(cv2.transpose(veil.reshape(-1, channels)))[:3].reshape(-1, columns)
+        wide = np.asarray(cv2.resize(planes, (width, len(planes)), interpolation=cv2.INTER_LINEAR))
+        return wide.reshape(3, rows, width)
 
     def _bytes(self, band: _Band, desk: _Desk, out: NDArray[np.uint8]) -> None:
         # What rounding leaves outside the table is less than a step of the index, and a cast to whole numbers cuts it off.
@@ -174,20 +183,22 @@ class _Desk:
     """
 
     def __init__(self, rows: int, width: int) -> None:
-        count = 4 * rows * width
+        count = rows * width
         self.planes = np.empty((4, rows, width), np.float32)
         self.flat = self.planes.reshape(4, -1)
-        self.colours, self.y = self.planes[:3], self.planes[3]
-        buffer = np.empty(count, np.float32)
+        self.colours, self.most = self.planes[:3], self.planes[3]
+        self.outside = np.empty((2, rows, width), bool)
+        buffer = np.empty(4 * count, np.float32)
         self.looked = buffer.reshape(rows, width, 4)
         self.looked_flat = buffer.reshape(-1, 4)
-        self.more = buffer.reshape(4, rows, width)
-        self.ends, (self.most, self.least, self.tone, self.factor) = self.more[:2], self.more
-        words, words_count = buffer.view(np.uint16), 3 * rows * width
-        self.index = words[:words_count].reshape(3, rows, width)
-        self.codes = words[words_count : 2 * words_count].reshape(3, rows, width)
+        self.looked_words = buffer.view(np.complex128)
+        self.more = buffer.reshape(4, rows, width)[:3]
+        self.least = self.more[0]
+        words = buffer.view(np.uint16)
+        self.index = words[: 3 * count].reshape(3, rows, width)
+        self.codes = words[3 * count : 6 * count].reshape(3, rows, width)
         self.index_rows, self.code_rows = self.index.reshape(-1, width), self.codes.reshape(-1, width)
-        self.small = buffer.view(np.uint8)[4 * words_count : 5 * words_count].reshape(3, rows, width)
+        self.small = buffer.view(np.uint8)[12 * count : 15 * count].reshape(3, rows, width)
         self.small_planes = list(self.small)
 
 
@@ -205,53 +216,66 @@ class _Scratch:
         return self._desks[rows]
 
 
-def _light(band: _Band, cells: Matrix, put: Matrix, across: Matrix, desk: _Desk) -> None:
-    """Light of one band by channel, into the desk's planes."""
+def _words(pixels: Matrix) -> NDArray[np.complex128]:
+    """Pixels (P, 4) as one word of 16 bytes each, which are moved at once."""
+    return np.ascontiguousarray(pixels).view(np.complex128).ravel()
+
+
+def _light(band: _Band, cells: Matrix, put: NDArray[np.complex128], across: Matrix, desk: _Desk) -> None:
+    """Light of one band by colour, into the desk's planes; the fourth is left idle."""
     cv2.remap(cells, *band.maps, cv2.INTER_LINEAR, dst=desk.looked)
-    cv2.transpose(desk.looked_flat, dst=desk.flat)
-    np.multiply(desk.planes, band.pattern, out=desk.planes)
     if len(band.inside):
-        desk.flat[:, band.inside] = put[:, band.crossed]
+        desk.looked_words[band.inside] = put[band.crossed]
+    cv2.transpose(desk.looked_flat, dst=desk.flat)
+    np.multiply(desk.colours, band.pattern, out=desk.colours)
     np.matmul(band.between, across[:, band.veil], out=desk.more)
-    np.add(desk.planes, desk.more, out=desk.planes)
+    np.add(desk.colours, desk.more, out=desk.colours)
 
 
 def _tone(desk: _Desk) -> None:
     """Bend the highlights and bring colours into gamut, in the desk's planes."""
-    colours, y, ends, most, least = desk.colours, desk.y, desk.ends, desk.most, desk.least
-    tone, factor = desk.tone, desk.factor
-    np.maximum(y, _TINY, out=y)
-    np.maximum.reduce(colours, axis=0, out=most)
-    np.minimum.reduce(colours, axis=0, out=least)
-    bends = bool(y.max() > _KNEE)
-    if bends:
-        np.subtract(_KNEE, y, out=factor)
-        np.minimum(factor, 0, out=factor)
-        np.multiply(factor, _BEND, out=factor)
-        np.exp(factor, out=factor)
-        np.subtract(1, factor, out=factor)
-        np.multiply(factor, _ROOM, out=factor)
-        np.minimum(y, _KNEE, out=tone)
-        np.add(tone, factor, out=tone)
-        np.divide(tone, y, out=factor)
-        np.multiply(ends, factor, out=ends)
-    else:
-        np.copyto(tone, y)
-    if not (least.min() < 0 or most.max() > _FULL):
-        if bends:
-            np.multiply(colours, factor, out=colours)
-        return
+    bright = desk.outside[0]
+    np.greater(np.maximum.reduce(desk.colours, axis=0, out=desk.most), _KNEE, out=bright)
+    if desk.colours.min() < 0:
+        np.less(np.minimum.reduce(desk.colours, axis=0, out=desk.least), 0, out=desk.outside[1])
+        np.logical_or(bright, desk.outside[1], out=bright)
+    found = np.flatnonzero(bright)
+    colours = desk.flat[:3]
+    if len(found) > _FEW * bright.size:
+        _bend(colours)
+    elif len(found):
+        some = colours.take(found, axis=1)
+        _bend(some)
+        for own, bent in zip(colours, some, strict=True):
+            own[found] = bent
+
+
+def _bend(colours: Matrix) -> None:
+    """Tone and gamut of exposed colours (3, N), in place."""
+    y = np.maximum(_Y @ colours, _TINY)
+    ends = np.stack([colours.max(axis=0), colours.min(axis=0)])
+    factor = np.minimum(_KNEE - y, 0)
+    factor *= _BEND
+    np.exp(factor, out=factor)
+    np.subtract(1, factor, out=factor)
+    factor *= _ROOM
+    tone = np.minimum(y, _KNEE)
+    tone += factor
+    np.divide(tone, y, out=factor)
+    ends *= factor
     # How many times too far from grey the colour is: above by its brightest component, below by its darkest one.
-    np.subtract(ends, tone, out=ends)
-    np.divide(most, np.subtract(_FULL, tone, out=y), out=most)
-    np.divide(least, np.negative(tone, out=y), out=least)
+    ends -= tone
+    most, least = ends
+    most /= np.subtract(_FULL, tone, out=y)
+    least /= np.negative(tone, out=y)
     np.maximum(most, least, out=most)
     np.maximum(most, 1, out=most)
     # Colour times `factor` is toned; towards grey it is (toned − tone)/most + tone.
-    np.divide(factor if bends else np.float32(1), most, out=factor)
-    np.subtract(tone, np.divide(tone, most, out=least), out=tone)
-    np.multiply(colours, factor, out=colours)
-    np.add(colours, tone, out=colours)
+    factor /= most
+    colours *= factor
+    np.divide(tone, most, out=least)
+    tone -= least
+    colours += tone
 
 
 def _has_wide_lut(table: NDArray[np.uint16]) -> bool:
