@@ -6,19 +6,18 @@ What `covecast check` prints.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
 
 from preview.handover.eyes import caution, flash_limit
-from preview.handover.frames import Film, film_of, stage_of
+from preview.handover.watching import scene_flashes
 from preview.light.dots import Dots, dots_of
 from preview.looks.drives import channel_blocks, drive_blocks
-from preview.looks.flashing import Flashes, flashes_of
+from preview.looks.flashing import Flashes
 from preview.looks.flicker import strip_flicker
-from preview.looks.library import looks_of, programme_look
-from preview.looks.programme import join_times
+from preview.looks.library import looks_of
 from preview.power.cap import cap_any, cap_of
 from preview.power.cautions import any_findings, look_findings, source_findings, strip_findings, wire_findings
 from preview.power.finding import Finding, Weight, breaks_a_limit, by_weight, merged
@@ -33,13 +32,7 @@ __all__ = ["Checked", "check_scene"]
 Progress = Callable[[float], None]
 """Called with the share that is done, 0 to 1."""
 
-EYES_SIZE = (256, 144)
-"""Pixels of the pictures that flashes are counted in: finer than the 0.4° at which they are looked at, for fields up to 100°."""
-
-EYES_FPS = 30.0
-"""Most pictures a second that they are counted in."""
-
-EYES_SHARE = 0.85
+EYES_SHARE = 0.7
 """Part of the whole time that the pictures take, roughly."""
 
 WCAG = "WCAG 2.2, success criterion 2.3.1; the plan's limits.flashes_per_s"
@@ -85,7 +78,7 @@ def check_scene(
     found += [*_dots(dots), *_flicker(scene)]
     flashes: list[tuple[str, Flashes]] = []
     if eyes:
-        flashes = _flashes(scene, lambda share: tell(1 - EYES_SHARE + EYES_SHARE * share))
+        flashes = scene_flashes(scene, lambda share: tell(1 - EYES_SHARE + EYES_SHARE * share))
         found += _flashing(scene, flashes)
     told = [{"look": name, **asdict(one)} for name, one in flashes]
     return Checked(tuple(by_weight(merged(found))), tuple(asdict(one) for one in dots), tuple(told))
@@ -140,39 +133,6 @@ def _flicker(scene: Scene) -> Iterator[Finding]:
                 one.do or "not beside rotating tools, which can seem to stand still",
                 one.source,
             )
-
-
-def _flashes(scene: Scene, progress: Progress) -> list[tuple[str, Flashes]]:
-    """The flashes of every look as it loops, in the drawn room from the viewer's eye."""
-    drawn = scene.model_copy(update={"photo": None})  # a photo has another field, and may have bars beside it
-    stage = stage_of(drawn, EYES_SIZE, lambda share: progress(0.2 * share))
-    rate = min(EYES_FPS, scene.assume.data_frames_per_s)
-    found = []
-    for number, look in enumerate(scene.look):
-        film = film_of(stage, look, frames_per_s=rate)
-        if film.ready.period_s == 0:  # it stands still: one picture says all
-            film = film_of(stage, look, frames_per_s=rate, seconds=min(look.seconds, 1 / rate))
-
-        def done(frame: int, frames: int, number: int = number) -> None:
-            progress(0.2 + 0.8 * (number + frame / frames) / len(scene.look))
-
-        found.append((look.name, flashes_of(film.pictures(done), rate, scene.viewer.field_deg)))
-    programme = programme_look(scene)
-    if programme is not None:
-        found.append((programme.name, _joins(scene, film_of(stage, programme, frames_per_s=rate))))
-    return found
-
-
-def _joins(scene: Scene, film: Film) -> Flashes:
-    """The flashes of a programme where its looks follow on one another: within them it is as its looks are."""
-    most = Flashes(0.0, 0.0, 0.0, (0.0, 0.0, 1.0, 1.0))
-    general = red = 0.0
-    for times in join_times(scene, film.frames_per_s):
-        one = flashes_of(film.pictures_at(times), film.frames_per_s, scene.viewer.field_deg, loops=False)
-        general, red = max(general, one.general_per_s), max(red, one.red_per_s)
-        if one.per_s > most.per_s:
-            most = replace(one, at_s=float(times[min(round(one.at_s * film.frames_per_s), times.size - 1)]))
-    return replace(most, general_per_s=general, red_per_s=red)
 
 
 def _flashing(scene: Scene, flashes: list[tuple[str, Flashes]]) -> Iterator[Finding]:

@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -32,7 +33,7 @@ from numpy.typing import NDArray
 from effects.kit import uniform
 from preview.scene.faults import CovecastError
 
-__all__ = ["FLASHES_PER_S", "Flashes", "flashes_of"]
+__all__ = ["FLASHES_PER_S", "Directions", "Flashes", "directions_of", "flashes_in", "flashes_of"]
 
 FLASHES_PER_S = 3.0
 """The most that the success criterion allows in any one second, general and red alike."""
@@ -98,42 +99,49 @@ def flashes_of(
         raise CovecastError(f"flashes: expected more than 0 frames a second, found {frames_per_s:g}")
     if not 0 < field_deg < 180:
         raise CovecastError(f"flashes: expected a field of more than 0 and less than 180 degrees, found {field_deg:g}")
+    grid: Directions | None = None
+
+    def samples() -> Iterator[Single]:
+        nonlocal grid
+        for frame in frames:
+            if grid is None:
+                grid = directions_of(frame.shape, field_deg)
+            yield grid.sample(frame)
+
+    waiting = samples()
+    first = next(waiting, None)
+    if first is None or grid is None:
+        raise CovecastError("flashes: expected at least one frame, found none")
+    return flashes_in(chain([first], waiting), grid, frames_per_s, loops=loops, fullest=fullest)
+
+
+def flashes_in(
+    samples: Iterable[Single], directions: Directions, frames_per_s: float, *, loops: bool = True, fullest: float = 1e9
+) -> Flashes:
+    """The flashes of what is seen in some directions: linear light (3, N) of each frame, 1 for full white, at least one frame."""
     second = max(1, int(np.floor(frames_per_s + 1e-6)))
-    grid: _Grid | None = None
-    luminance: _Luminance | None = None
-    red: _Red | None = None
+    luminance, red = _Luminance(directions, second, frames_per_s), _Red(directions, second, frames_per_s)
     start: list[Single] = []
     count = 0
-
-    def one(sample: Single) -> None:
-        assert luminance is not None
-        assert red is not None
-        luminance.see(sample)
-        red.see(sample)
-
-    for frame in frames:
-        if grid is None or luminance is None or red is None:
-            grid = _grid(frame.shape, field_deg)
-            luminance, red = _Luminance(grid, second, frames_per_s), _Red(grid, second, frames_per_s)
-        sample = grid.sample(frame)
+    for sample in samples:
         if len(start) < second:
             start.append(sample)
-        one(sample)
+        luminance.see(sample)
+        red.see(sample)
         count += 1
         if max(luminance.tally.most, red.tally.most) > 2 * fullest:
             break
-    if grid is None or luminance is None or red is None:
-        raise CovecastError("flashes: expected at least one frame, found none")
     if loops and count > 1:
         for sample in _again(start, count, second):
-            one(sample)
+            luminance.see(sample)
+            red.see(sample)
     worst = max((luminance.tally, red.tally), key=lambda tally: tally.most)
     at = (worst.at - second + 1) % count if worst.most else 0
     return Flashes(
         general_per_s=luminance.tally.most / 2,
         red_per_s=red.tally.most / 2,
         at_s=at / frames_per_s,
-        box=grid.box(worst.field) if worst.most else (0.0, 0.0, 1.0, 1.0),
+        box=directions.box(worst.field) if worst.most else (0.0, 0.0, 1.0, 1.0),
     )
 
 
@@ -147,7 +155,7 @@ def _again(start: list[Single], count: int, second: int) -> Iterator[Single]:
 
 
 @dataclass(frozen=True)
-class _Grid:
+class Directions:
     """Directions that are looked at, row by row of equal height: a pixel each, and the blocks that they make up."""
 
     pixel: NDArray[np.intp]  # (N,) which pixel of the picture, counted along its rows
@@ -186,7 +194,7 @@ class _Grid:
         return left, top, right, bottom
 
 
-def _grid(shape: tuple[int, ...], field_deg: float) -> _Grid:
+def directions_of(shape: tuple[int, ...], field_deg: float) -> Directions:
     """Directions for a picture of this shape, drawn on a plane before the eye."""
     if len(shape) != 3 or shape[2] != 3 or 0 in shape:
         raise CovecastError(f"flashes: expected frames of shape (height, width, 3), found {shape}")
@@ -208,13 +216,13 @@ def _grid(shape: tuple[int, ...], field_deg: float) -> _Grid:
     pixel_y = np.minimum((0.5 * (1 + y[seen]) * height).astype(np.intp), height - 1)
     block = row[seen] // _CELLS_PER_BLOCK * columns + column[seen] // _CELLS_PER_BLOCK
     solid = np.radians(_CELL_DEG) ** 2 * np.cos(down[seen])
-    return _Grid(pixel_y * width + pixel_x, block, solid, (rows, columns), corner, (half_width, half_height))
+    return Directions(pixel_y * width + pixel_x, block, solid, (rows, columns), corner, (half_width, half_height))
 
 
 class _Tally:
     """Counts changes: of each place, and of each field as a whole, over the last second."""
 
-    def __init__(self, grid: _Grid, second: int, frames_per_s: float) -> None:
+    def __init__(self, grid: Directions, second: int, frames_per_s: float) -> None:
         places, fields = grid.pixel.size, grid.fields(grid.solid_sr).size
         self.grid, self.second = grid, second
         self.together = max(1, min(second, round(_TOGETHER_S * frames_per_s)))
@@ -229,18 +237,36 @@ class _Tally:
         self.next_way = np.full(fields, -1)  # 0 up, 1 down, −1 either
         self.low: NDArray[np.float64] | None = None  # of the field's light since its last change
         self.high: NDArray[np.float64] | None = None
+        self.quiet = True  # no place has changed yet
 
     def add(self, up: Mask, down: Mask, light: NDArray[np.floating[Any]]) -> None:
         """Changes of this frame: places (N,) that went up, and down, and their light now."""
         self.frame += 1
         slot = self.frame % self.second
         changed = up | down
+        whole = self.grid.fields(light * self.grid.solid_sr)
+        self.quiet = self.quiet and not changed.any()
+        if self.quiet:  # nothing to count, and nothing to forget
+            self._follow(whole)
+            return
         self.changes += changed
         self.changes -= self.recent[slot]
         self.recent[slot] = changed
         if changed.any():
             self._places()
-        self._fields(up, down, self.grid.fields(light * self.grid.solid_sr), slot)
+        self._fields(up, down, whole, slot)
+
+    def wait(self) -> None:
+        """A frame in which nothing changes and no place has any light, where none has changed yet."""
+        if self.low is None:
+            self._follow(np.zeros(self.events.size))
+        self.frame += 1
+
+    def _follow(self, light: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """The least and the most of each field's light since its last change, this frame's among it."""
+        if self.low is None or self.high is None:
+            self.low, self.high = light.copy(), light.copy()
+        return np.minimum(self.low, light, out=self.low), np.maximum(self.high, light, out=self.high)
 
     def _keep(self, changes: int, field: int) -> None:
         if changes > self.most:
@@ -269,14 +295,11 @@ class _Tally:
         gone = self.area[:, now] - self.area[:, since % ring, every]
         more_up = gone[0] - gone[1]
         way = np.where(self.next_way >= 0, self.next_way, np.where(more_up < 0, 1, 0))
-        if self.low is None or self.high is None:
-            self.low, self.high = light.copy(), light.copy()
-        np.minimum(self.low, light, out=self.low)
-        np.maximum(self.high, light, out=self.high)
+        low, high = self._follow(light)
         happens = np.where(way == 0, more_up, -more_up) > _AREA_SR
-        happens &= np.where(way == 0, light - self.low, self.high - light) >= _STEP * _AREA_SR
-        np.copyto(self.low, light, where=happens)
-        np.copyto(self.high, light, where=happens)
+        happens &= np.where(way == 0, light - low, high - light) >= _STEP * _AREA_SR
+        np.copyto(low, light, where=happens)
+        np.copyto(high, light, where=happens)
         self.next_way = np.where(happens, 1 - way, self.next_way)
         self.last_event = np.where(happens, self.frame, self.last_event)
         self.events += happens
@@ -289,7 +312,7 @@ class _Tally:
 class _Luminance:
     """General flashes: each place's luminance, followed from turn to turn."""
 
-    def __init__(self, grid: _Grid, second: int, frames_per_s: float) -> None:
+    def __init__(self, grid: Directions, second: int, frames_per_s: float) -> None:
         self.tally = _Tally(grid, second, frames_per_s)
         self.low: Single | None = None
         self.high: Single | None = None
@@ -316,7 +339,7 @@ class _Luminance:
 class _Red:
     """Red flashes: each place's chromaticity, to a saturated red and away from it."""
 
-    def __init__(self, grid: _Grid, second: int, frames_per_s: float) -> None:
+    def __init__(self, grid: Directions, second: int, frames_per_s: float) -> None:
         self.tally = _Tally(grid, second, frames_per_s)
         self.is_red: Mask | None = None
         self.uv = np.zeros(
@@ -332,6 +355,10 @@ class _Red:
         uv = np.stack([u / whole, v / whole])
         if self.is_red is None:
             self.is_red, self.uv = saturated, uv
+        if not (saturated.any() or self.is_red.any()) and self.tally.quiet:
+            np.copyto(self.uv, uv, where=uv[0] < self.uv[0])
+            self.tally.wait()
+            return
         further = np.where(self.is_red, uv[0] > self.uv[0], uv[0] < self.uv[0])
         np.copyto(self.uv, uv, where=further)
         apart = np.hypot(uv[0] - self.uv[0], uv[1] - self.uv[1]) > _RED_STEP
