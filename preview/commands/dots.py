@@ -10,8 +10,10 @@ import click
 from preview.commands.options import json_option, load, print_json, scene_argument
 
 if TYPE_CHECKING:
+    from preview.commands.drive import OneDrive
     from preview.light.alternatives import Alternative
     from preview.light.dots import Dots, Steps
+    from preview.scene.layout import Layout
     from preview.scene.model import Scene
 
 __all__ = ["command"]
@@ -78,7 +80,8 @@ def command(
 ) -> None:
     """Whether single LEDs of SCENE show through their covers, from how far, and what would hide them.
 
-    Dots are judged with every colour fully on. With a drive the steps between its groups are judged too, and the close-up shows it.
+    Dots are judged with every colour fully on. With a drive the steps between its groups are judged too, and the close-up shows it; without
+    one it shows the scene's first look, half way through.
     """
     import numpy as np
 
@@ -120,6 +123,8 @@ def command(
     steps: list[Steps] = []
     xyz = None
     if has_drive or closeup is not None:
+        if not has_drive:
+            chosen = _shown(plan, layout)
         g = light_fraction(layout, solve_volts(build(plan, layout), chosen.codes))
         xyz = group_xyz(layout, chosen.codes, g)[0]
     if has_drive and xyz is not None:
@@ -144,6 +149,19 @@ def command(
     _print(plan, found, others, steps, chosen.says, from_m)
     if closeup is not None:
         click.echo(f"\n{closeup}: {found[0].run}, {chosen.says}, life-size where a pixel is {pixel_mm:g} mm")
+
+
+def _shown(scene: Scene, layout: Layout) -> OneDrive:
+    """What the close-up shows where no drive is given: the first look, half way through."""
+    import numpy as np
+
+    from preview.commands.drive import OneDrive
+    from preview.looks.drives import find_look, look_drive
+
+    look = find_look(scene, None)
+    at_s = look.seconds / 2
+    says = f"look {look.name} at {at_s:g} s, its own level {look.level:g} (no drive was given)"
+    return OneDrive(look_drive(scene, layout, look, np.array([at_s])), says)
 
 
 def _percent(share: float) -> str:

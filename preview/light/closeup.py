@@ -1,12 +1,13 @@
-"""A hand's breadth of a cover, life-size on the screen, and below it the run as it looks from the viewer's distance.
+"""A hand's breadth of a cover, life-size on the screen, below it the run as it looks from the viewer's distance, and the light along it.
 
-Above, a millimetre of cover is a millimetre of screen. Below, everything is as large on the screen as it must be to fill, for an eye in
-front of the screen, the angle that the cover fills for the viewer. Both need the size of a screen's pixel and the eye's distance from it,
-which are assumed and written under the pictures.
+Above, a millimetre of cover is a millimetre of screen, with a ruler and the places of the LEDs. Below, everything is as large on the
+screen as it must be to fill, for an eye in front of the screen, the angle that the cover fills for the viewer. Both need the size of a
+screen's pixel and the eye's distance from it, which are assumed and written under the pictures.
 
 Light on the cover: every LED lights it as 1/(1 + (x² + y²)/h²)², the cover blurs that with its Gaussian, and the mean over the cover is
 what `preview.light.dots` says. LEDs that are seen as they are are squares of a package's size. Light goes to the screen
-in proportion, with no tone curve, so that the contrast on the screen is the contrast on the cover.
+in proportion, with no tone curve, so that the contrast on the screen is the contrast on the cover. What is white is taken for white as in
+the picture of the room (`preview.light.exposure`).
 
 Leaves out: light that the channel's walls send back, glare in the eye, the limits of the screen itself.
 """
@@ -23,6 +24,7 @@ from scipy.fft import irfft, next_fast_len, rfft
 from preview.light.colour import Y_OF_RGB, rgb_of_xyz, to_srgb, white_rgb
 from preview.light.dots import COVER_REFLECTANCE, Line
 from preview.light.emission import BARE_WIDTH_M
+from preview.light.exposure import balance_in
 from preview.scene.layout import Floats
 
 __all__ = ["HAND_M", "Screen", "closeup", "cover_light"]
@@ -34,8 +36,10 @@ _LIP_M = 0.0015  # edge of the channel beside the cover
 _METAL, _WALL = 0.6, 0.4  # reflectances of what lies around; common practice, no source
 _MOST_SAMPLES = 24
 _MOST_ROWS = 160
-_TOP = 0.42  # of display white: the brightest place of the cover
+_TOP = 0.6  # of display white: the brightest place of the cover
+_TICK_M, _NAMED_M = 0.01, 0.02  # of the ruler
 _BRIGHTEST = 0.95  # of display white, where a saturated colour would leave the screen's gamut
+_PAPER, _INK, _FAINT, _LINE = (24, 24, 24), (204, 200, 194), (140, 136, 130), (255, 214, 160)
 
 Picture = NDArray[np.uint8]
 
@@ -156,6 +160,8 @@ def closeup(
     near = _panel(line, group_xyz, middle, (width, round((line.width_m + 0.030) / pixel_m)), pixel_m, room)
     tall = max(near.shape[0] // 2, min(near.shape[0], round(2.5 * line.width_m / away)))
     far = _panel(line, group_xyz, middle, (width, tall), away, room)
+    balance = np.array(balance_in(near.reshape(-1, 3).sum(axis=0)))
+    near, far = near * balance, far * balance
     brightest = max(float(max((part @ Y_OF_RGB).max(), 1e-9)) for part in (near, far))
     strongest = max(float(max(part.max(), 1e-9)) for part in (near, far))
     scale = min(_TOP / brightest, _BRIGHTEST / strongest)
@@ -164,36 +170,102 @@ def closeup(
     margin = letter
     hand = HAND_M / away / 2
     marks = f"; the marks are {1000 * HAND_M:g} mm apart" if hand < width / 2 - 2 else ""
+    curve = _curve(line, group_xyz, (width, 5 * letter), letter)
     blocks = (
-        (near, (f"Life-size, {1000 * HAND_M:g} mm, on a screen whose pixels are {screen.pixel_mm:g} mm",), 0.0),
-        (far, (f"As it looks from {from_m:.3g} m, the screen {screen.eye_m:g} m from the eye{marks}",), hand),
+        (
+            _ruled(near, scale, line, pixel_m, letter),
+            f"Life-size, {1000 * HAND_M:g} mm, where a pixel of the screen is {screen.pixel_mm:g} mm",
+        ),
+        (
+            _marked(far, scale, hand, letter),
+            f"As it looks from {from_m:.3g} m, the screen {screen.eye_m:g} m from the eye{marks}",
+        ),
+        (curve, f"The light along its middle over the same {1000 * HAND_M:g} mm, the mean as 1"),
     )
     typeface = ImageFont.load_default(letter)
     row = round(1.5 * letter)
-    wrapped = [_wrapped(text, typeface, width) for _, text, _ in blocks]
+    wrapped = [_wrapped((text,), typeface, width) for _, text in blocks]
     last = _wrapped(says, typeface, width)
     high = margin + sum(
-        part.shape[0] + row // 2 + len(text) * row + margin for (part, _, _), text in zip(blocks, wrapped, strict=True)
+        part.height + row // 2 + len(text) * row + margin for (part, _), text in zip(blocks, wrapped, strict=True)
     )
-    sheet = Image.new("RGB", (width + 2 * margin, high + len(last) * row + (margin if last else 0)), (24, 24, 24))
+    sheet = Image.new("RGB", (width + 2 * margin, high + len(last) * row + (margin if last else 0)), _PAPER)
     draw = ImageDraw.Draw(sheet)
     top = margin
-    for (part, _, half), text in zip(blocks, wrapped, strict=True):
-        tall = part.shape[0]
-        printed = _printed(part * scale)
-        sheet.paste(Image.fromarray(printed), (margin, top))
-        if 0 < half < width / 2 - 2:
-            for x in (margin + width / 2 - half, margin + width / 2 + half):
-                draw.line((x, top + tall - 0.5 * letter, x, top + tall - 1), fill=(190, 190, 190))
-        top += tall + row // 2
+    for (part, _), text in zip(blocks, wrapped, strict=True):
+        sheet.paste(part, (margin, top))
+        top += part.height + row // 2
         for words in text:
-            draw.text((margin, top), words, font=typeface, fill=(200, 200, 200))
+            draw.text((margin, top), words, font=typeface, fill=_FAINT)
             top += row
         top += margin
     for words in last:
-        draw.text((margin, top), words, font=typeface, fill=(200, 200, 200))
+        draw.text((margin, top), words, font=typeface, fill=_INK)
         top += row
     return np.asarray(sheet)
+
+
+def _ruled(light: Floats, scale: float, line: Line, px_m: float, letter: int) -> Image.Image:
+    """The life-size stretch with a ruler at its bottom and the places of its LEDs at its top."""
+    picture = Image.fromarray(_printed(light * scale))
+    draw, typeface = ImageDraw.Draw(picture), ImageFont.load_default(max(8, round(0.75 * letter)))
+    width, height = picture.size
+    tick = max(2, letter // 3)
+    for number in range(round(HAND_M / _TICK_M) + 1):
+        x = min(number * _TICK_M / px_m, width - 1)
+        is_named = number % round(_NAMED_M / _TICK_M) == 0
+        draw.line((x, height - (2 if is_named else 1) * tick, x, height), fill=_FAINT)
+        if is_named and 0 < x < width - 1:
+            draw.text(
+                (x, height - 2 * tick - 1), f"{1000 * number * _TICK_M:.0f}", fill=_FAINT, font=typeface, anchor="md"
+            )
+    draw.text((width - 2, height - 2 * tick - 1), "mm", fill=_FAINT, font=typeface, anchor="rd")
+    start = line.length_m / 2 - HAND_M / 2
+    first, end = (
+        np.ceil(max(start, 0.0) / line.pitch_m - 0.5),
+        np.floor((min(start + HAND_M, line.length_m)) / line.pitch_m - 0.5),
+    )
+    for led in np.arange(first, end + 1):
+        x = ((led + 0.5) * line.pitch_m - start) / px_m
+        draw.line((x, 0, x, 2 * tick), fill=_LINE)
+    draw.text((2, 2 * tick + 1), f"LEDs, {1000 * line.pitch_m:.3g} mm apart", fill=_FAINT, font=typeface)
+    return picture
+
+
+def _marked(light: Floats, scale: float, half_px: float, letter: int) -> Image.Image:
+    """The run as it looks from afar, with two marks a hand's breadth apart where there is room for them."""
+    picture = Image.fromarray(_printed(light * scale))
+    draw = ImageDraw.Draw(picture)
+    width, height = picture.size
+    if 0 < half_px < width / 2 - 2:
+        for x in (width / 2 - half_px, width / 2 + half_px):
+            draw.line((x, height - 0.5 * letter, x, height - 1), fill=_FAINT)
+    return picture
+
+
+def _curve(line: Line, group_xyz: Floats, size: tuple[int, int], letter: int) -> Image.Image:
+    """Luminance along the middle of the face over a hand's breadth, over its mean there: what an eye would have to see."""
+    width, height = size
+    finer = 4
+    x = line.length_m / 2 + ((np.arange(width * finer) + 0.5) / (width * finer) - 0.5) * HAND_M
+    across = np.array([-0.5, 0.5]) * min(0.0005, line.width_m / 2)
+    along = cover_light(line, group_xyz, x, across)[..., 1].mean(axis=0).reshape(width, finer).mean(axis=1)
+    mean = float(along.mean())
+    share = along / mean if mean > 0 else along
+    most = max(1.3, 1.1 * float(share.max()))
+    panel = Image.new("RGB", (width * 2, height * 2), (12, 12, 12))  # twice as large, then halved: a smooth line
+    draw, typeface = ImageDraw.Draw(panel), ImageFont.load_default(2 * max(8, round(0.75 * letter)))
+    for level in (0.5, 1.0):
+        y = 2 * height * (1 - level / most)
+        draw.line((0, y, 2 * width, y), fill=(58, 56, 52), width=2)
+    points = [(2 * k + 1, 2 * height * (1 - value / most)) for k, value in enumerate(share.tolist())]
+    draw.line(points, fill=_LINE, width=4, joint="curve")
+    for level in (0.5, 1.0):  # over the curve, on a plate of their own
+        at, name = (4, 2 * height * (1 - level / most) - 2), f"{level:g}"
+        left, high, right, low = draw.textbbox(at, name, font=typeface, anchor="ld")
+        draw.rectangle((left - 4, high - 2, right + 4, low + 2), fill=(12, 12, 12))
+        draw.text(at, name, fill=_FAINT, font=typeface, anchor="ld")
+    return panel.resize(size, Image.Resampling.LANCZOS)
 
 
 def _wrapped(texts: tuple[str, ...], typeface: ImageFont.FreeTypeFont | ImageFont.ImageFont, width: int) -> list[str]:

@@ -56,8 +56,23 @@ def test_nothing_off_the_face_or_past_the_ends() -> None:
     assert light[80, 100] > 0
 
 
+def ticks(picture: np.ndarray, row: int) -> np.ndarray:
+    """Columns of a row where something is marked, those side by side as one."""
+    marked = np.flatnonzero(picture[row].max(axis=1) > 60)
+    return marked[np.diff(marked, prepend=-9) > 2]
+
+
+def test_ruler_and_leds_stand_where_they_are() -> None:
+    # By hand: at 0.2 mm a pixel 10 mm are 50 pixels, and LEDs 1/60 m apart 83.3; the middle of a run of 120 LEDs lies between two.
+    picture = closeup(PLAIN, WHITE, 3.0, Screen(pixel_mm=0.2))
+    margin = round(3.2 / 0.2)
+    near = picture[margin : margin + round(0.042 / 0.0002), margin:-margin]
+    assert ticks(near, -2)[:10] == pytest.approx(np.arange(10) * 50, abs=1)
+    assert ticks(near, 1) == pytest.approx(250 + (np.arange(-3, 3) + 0.5) * 1000 / 60 / 0.2, abs=1)
+
+
 def lit_rows(picture: np.ndarray, top: int, bottom: int) -> int:
-    column = picture[top:bottom, picture.shape[1] // 2].astype(int).sum(axis=1)
+    column = picture[top:bottom, picture.shape[1] // 2 + 7].astype(int).sum(axis=1)
     return int((column > 200).sum())
 
 

@@ -4,6 +4,7 @@ import json
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -152,6 +153,23 @@ def test_closeup(
     with Image.open(out) as picture:
         assert picture.format == "PNG"
         assert picture.width == 500 + 2 * 16
+
+
+@pytest.mark.parametrize(("has_look", "words"), [(True, "look all on at 0.5 s"), (False, "look steady at")])
+def test_closeup_without_a_drive_shows_the_first_look(
+    has_look: bool, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file, out = tmp_path / "scene.toml", tmp_path / "cover.png"
+    file.write_text(SCENE if has_look else SCENE[: SCENE.index("[[look]]")])
+    assert run(["dots", str(file), "--closeup", str(out)], monkeypatch) == 0
+    said = capsys.readouterr().out
+    assert words in said
+    assert "with every colour fully on" in said  # what is judged stays the same
+    assert "Steps between" not in said
+    if not has_look:
+        with Image.open(out) as picture:
+            red, green, blue = np.asarray(picture)[80:88, 100:300].reshape(-1, 3).mean(axis=0)
+        assert red > green > blue > 100  # warm white: a Planckian light below the display's white
 
 
 @pytest.mark.parametrize(
