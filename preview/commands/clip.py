@@ -7,7 +7,7 @@ import os
 import re
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -75,7 +75,9 @@ def progress_bar(label: str, steps: int) -> Iterator[Callable[[int], None]]:
     "grain (MP4, WebP), then pictures a second (GIF, WebP), then their size; never the length. What was lowered is said.",
 )  # fmt: skip
 @click.option(
-    "--sheet", is_flag=True, help="A .png of moments side by side: of every look, or with --look of that one."
+    "--sheet",
+    is_flag=True,
+    help="A .png of moments side by side: of every look, or with --look of that one; a look that stands still is shown once.",
 )
 @click.option(
     "--all", "every", is_flag=True,
@@ -127,7 +129,9 @@ def command(
     """
     from preview.handover.clips import ClipError, Wish, target_of
     from preview.handover.placing import check_place, ending_cleanly
+    from preview.light.framing import shaped
 
+    asked = size
     size = size or (_SHEET_SIZE if sheet else _CLIP_SIZE if at_s is None else _STILL_SIZE)
     ending = f".{ending or 'gif'}" if every or ending else None
     wrong = _wrong_together(at_s, sheet, every, look_name, ending, mail_mb, wipe, seconds)
@@ -150,6 +154,8 @@ def command(
     _check_ranges(wish)
     plan = load(scene)
     check_place(target.path)
+    if asked is None:  # a photo gives its own shape
+        wish = replace(wish, size=shaped(plan, size))
     report = _Report(quiet=as_json)
     with ending_cleanly():
         if every:
@@ -282,7 +288,8 @@ def _write_sheet(plan: Scene, out: str, path: Path, look_name: str | None, wish:
         head = ": ".join([*lines, *([wish.caption] if wish.caption else [])])
         sheet = contact_sheet(films, head or None, lambda film, _: done(film))
     write_png(path, sheet)
-    what = f"{len(films)} looks" if len(films) > 1 else f"{looks[0].name}, twelve moments"
+    alone = "one moment, it stands still" if films[0].ready.period_s == 0 else "twelve moments"
+    what = f"{len(films)} looks" if len(films) > 1 else f"{looks[0].name}, {alone}"
     size = sheet.shape[1], sheet.shape[0]
     report.add(f"{out}: {what}, {size[0]}x{size[1]}", file=out, looks=[look.name for look in looks], size=size)
 

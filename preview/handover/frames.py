@@ -20,6 +20,7 @@ from preview.handover.video import Picture
 from preview.light.colour import group_xyz
 from preview.light.drawing import Drawing, renderer_of
 from preview.light.exposure import Exposure
+from preview.light.framing import framed
 from preview.light.room_light import ambient_kelvin
 from preview.looks.drives import Codes, drive_from_light, look_light, place_of
 from preview.looks.library import Ready, ready_look
@@ -65,7 +66,8 @@ class Stage:
 
 
 def stage_of(scene: Scene, size: tuple[int, int], progress: Callable[[float], None] | None = None) -> Stage:
-    """Lay a scene out and work out how light goes through its room."""
+    """Lay a scene out and work out how light goes through its room, framed so that the room fills pictures of that size."""
+    scene = framed(scene, size)
     layout = lay_out(scene)
     network = build(scene, layout)
     return Stage(scene, layout, network, renderer_of(scene, layout, size, progress), size, place_of(scene, layout))

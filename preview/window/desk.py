@@ -11,6 +11,7 @@ import numpy as np
 
 from preview.light.camera import Camera
 from preview.light.drawing import camera_of_scene
+from preview.light.framing import framed
 from preview.looks.flashing import Flashes
 from preview.looks.library import PROGRAMME
 from preview.power.cap import Cap
@@ -19,7 +20,6 @@ from preview.scene.layout import Floats
 from preview.scene.model import Scene
 from preview.window.acts import do, focused_act, set_place
 from preview.window.figures import Moment, Plan, open_plan
-from preview.window.framing import framed
 from preview.window.ledge import arrange, unit_for
 from preview.window.lettering import Lettering
 from preview.window.model import Session

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 
 from preview.light.drawing import Drawing, renderer_of
 from preview.light.exposure import Exposure
+from preview.light.framing import framed
 from preview.light.room_light import ambient_kelvin
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 from preview.scene.model import Look
 from preview.window.figures import Moment, Plan, moment, sample_xyz, shown_xyz
-from preview.window.framing import framed
 from preview.window.model import Request
 from preview.window.worker import Worker
 

@@ -206,6 +206,22 @@ def test_a_sheet_shows_every_look(plan: Path, out: Path, covecast) -> None:
     assert pictures_in(out / "one.png").shape[1] > 3 * 45
 
 
+def test_a_sheet_shows_a_look_that_stands_still_once(plan: Path, out: Path, covecast) -> None:
+    """One more row for a look that moves; looks that stand still share a row, each with one picture."""
+    sizes = []
+    for looks in (1, 2, 3):
+        steady = '[[look]]\nname = "still {}"\neffect = "steady"\nseconds = 3\n'
+        more = plan.with_name(f"still{looks}.toml")
+        more.write_text(plan.read_text() + "".join(steady.format(k) for k in range(looks)))
+        assert covecast("clip", more, out / "s.png", "--sheet", "--size", "80x45")[0] == 0
+        sizes.append(pictures_in(out / "s.png")[0].shape)
+    assert sizes[0] == sizes[1] == sizes[2]
+    code, said, _ = covecast("clip", more, out / "one.png", "--sheet", "--look", "still 1", "--size", "80x45")
+    assert code == 0
+    assert "one moment" in said
+    assert pictures_in(out / "one.png")[0].shape[1] < 2 * 80
+
+
 def still_at(covecast, plan: Path, out: Path, at_s: float) -> np.ndarray:
     covecast("clip", plan, out / "m.png", "--at", at_s, "--size", "80x45")
     return pictures_in(out / "m.png")[0]
