@@ -29,6 +29,7 @@ SAYS = {
     "compare": "strips, channels and supplies side by side on one layout",
     "dots": "whether single LEDs show through a cover, and what hides them",
     "clip": "a look as GIF, MP4, WebP or PNG, for the client",
+    "pack": "the folder for the client and the fitter",
     "probe": "what a multimeter would read, everywhere",
     "lux": "what a lux meter would read at a point",
     "fit": "a strip's figures from readings on the bench",

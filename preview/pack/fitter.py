@@ -1,0 +1,93 @@
+"""What the fitter's sheet says: the plan's faults first, then wiring, caps, readings, parts and cuts, and what was assumed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
+
+from preview.handover.checking import Checked
+from preview.pack.cut_drawing import material_svg
+from preview.pack.cuts import CutList
+from preview.pack.diagram import wiring_svg
+from preview.pack.gauging import SPREAD, Drive, Gauged
+from preview.pack.parts import NOT_LISTED, Parts
+from preview.pack.wiring import cable_words
+from preview.power.cap import Cap
+from preview.scene.fill import assumed_words
+from preview.scene.layout import Layout
+from preview.scene.model import Scene
+
+__all__ = ["GaugedPlace", "fitter_page"]
+
+
+@dataclass(frozen=True)
+class GaugedPlace:
+    """One row of the readings: a place, and its volts and amps with their tolerances; None where there is nothing to read."""
+
+    place: str
+    volts: tuple[float, float]
+    amps: tuple[float, float] | None
+
+
+def fitter_page(
+    scene: Scene, layout: Layout, gauged: Gauged, parts: Parts, cuts: CutList, caps: Sequence[Cap], checked: Checked
+) -> dict[str, Any]:
+    """What the template `fitter.html` needs, beyond what both pages share."""
+    heavy = [finding for finding in checked.findings if finding.weight in ("fault", "over")]
+    full = [one for one in gauged.readings if one.drive == gauged.drives[-1]]
+    feed_amps = [one.expected for one in full if one.probe[0] == "feeds" and one.unit == "A"]
+    return {
+        "heavy": heavy,
+        "light": [finding for finding in checked.findings if finding not in heavy],
+        "wiring": gauged.wiring,
+        "wiring_svg": wiring_svg(scene, layout, gauged.wiring),
+        "cable_words": cable_words,
+        "feed_amps": feed_amps,
+        "caps": caps,
+        "any_cap": caps[-1],
+        "gauged": gauged,
+        "gauged_places": [(drive, _by_place(gauged, drive)) for drive in gauged.drives],
+        "tolerance_words": SPREAD.words(),
+        "parts": parts,
+        "part_kinds": [(kind, list(some)) for kind, some in groupby(parts.parts, lambda part: part.kind)],
+        "not_listed": NOT_LISTED,
+        "cuts": cuts,
+        "cut_svgs": [(material, material_svg(material)) for material in cuts.materials],
+        "assumed": _assumed(scene, parts, cuts),
+        "reel_watts": [
+            finding for finding in checked.findings if finding.about.startswith("strip ") and "coiled" in finding.do
+        ],
+    }
+
+
+def _by_place(gauged: Gauged, drive: Drive) -> list[GaugedPlace]:
+    """The readings of one drive, volts and amps of a place in one row."""
+    here = [one for one in gauged.readings if one.drive == drive]
+    rows: list[GaugedPlace] = []
+    waiting = list(here)
+    while waiting:
+        volts = waiting.pop(0)
+        amps = None
+        if waiting and waiting[0].unit == "A" and waiting[0].probe[:2] == volts.probe[:2]:
+            found = waiting.pop(0)
+            amps = found.expected, found.tolerance
+        rows.append(
+            GaugedPlace(
+                volts.place.removesuffix(", at its terminals").removesuffix(", at the strip's pads"),
+                (volts.expected, volts.tolerance),
+                amps,
+            )
+        )
+    return rows
+
+
+def _assumed(scene: Scene, parts: Parts, cuts: CutList) -> list[str]:
+    """Everything that was taken as given without being told."""
+    words = assumed_words(scene.assumed)
+    found = [*(words.split("; ") if words else []), *cuts.assumed, *parts.assumed]
+    found.append(
+        f"every conductor at {scene.assume.conductor_c:g} °C when it carries its load (the scene's assume.conductor_c)"
+    )
+    return found
