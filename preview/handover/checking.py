@@ -19,7 +19,14 @@ from preview.looks.flashing import Flashes
 from preview.looks.flicker import strip_flicker
 from preview.looks.library import looks_of
 from preview.power.cap import cap_any, cap_of
-from preview.power.cautions import any_findings, look_findings, source_findings, strip_findings, wire_findings
+from preview.power.cautions import (
+    any_findings,
+    label_findings,
+    look_findings,
+    source_findings,
+    strip_findings,
+    wire_findings,
+)
 from preview.power.finding import Finding, Weight, breaks_a_limit, by_weight, merged
 from preview.power.meter import meter_frames
 from preview.power.network import build
@@ -36,6 +43,8 @@ EYES_SHARE = 0.7
 """Part of the whole time that the pictures take, roughly."""
 
 WCAG = "WCAG 2.2, success criterion 2.3.1; the plan's limits.flashes_per_s"
+GLARE_CD_M2 = 20_000.0
+GLARE = "EN 12464-1: lamps of 20,000 cd/m² and more are screened from view (from memory); bare LEDs: common practice, no source"
 CSF = "Barten's contrast sensitivity (1999), at the cover's luminance with every colour full"
 
 
@@ -75,7 +84,7 @@ def check_scene(
     layout = lay_out(scene)
     found = _electrical(scene, layout, kwh_price, lambda share: tell(share * ((1 - EYES_SHARE) if eyes else 1.0)))
     dots = dots_of(scene, layout)
-    found += [*_dots(dots), *_flicker(scene)]
+    found += [*_plain_sight(scene, dots), *_dots(scene, dots), *_flicker(scene)]
     flashes: list[tuple[str, Flashes]] = []
     if eyes:
         flashes = scene_flashes(scene, lambda share: tell(1 - EYES_SHARE + EYES_SHARE * share))
@@ -104,20 +113,50 @@ def _electrical(scene: Scene, layout: Layout, kwh_price: float | None, progress:
         *wire_findings(scene),
         *look_findings(scene, layout, metered, caps),
         *any_findings(scene, everything, cap_any(scene, layout, network)),
+        *label_findings(scene),
         *strip_findings(scene, float(dark.supply_a.sum()), float(dark.supply_w[0]), kwh_price),
     ]
 
 
-def _dots(dots: tuple[Dots, ...]) -> Iterator[Finding]:
-    """One finding for all runs of one strip in one channel whose dots the viewer sees."""
+def _plain_sight(scene: Scene, dots: tuple[Dots, ...]) -> Iterator[Finding]:
+    """Runs whose LEDs the viewer looks straight into, and covers as bright as lamps: they dazzle."""
+    alike: dict[str, list[Dots]] = {}
+    for one in dots:
+        if one.in_view and (_unscreened(scene, one) or one.luminance_cd_m2 >= GLARE_CD_M2):
+            what = "bare LEDs" if one.channel is None else "LEDs behind a clear cover"
+            alike.setdefault(what if _unscreened(scene, one) else "a cover", []).append(one)
+    for what, some in alike.items():
+        near, far = min(one.viewer_m for one in some), max(one.visible_within_m for one in some)
+        full = max(one.luminance_cd_m2 for one in some)
+        says = f"{what} in plain sight of the viewer {near:.1f} m away, up to {_two_digits(full)} cd/m² fully on: that dazzles"
+        if any(one.shows for one in some):
+            says += f", and single LEDs show within {far:.1f} m"
+        do = "turn it away, put a lip or a shelf's edge before it, or choose a frosted or opal cover; or play it dimmed"
+        yield Finding("caution", ", ".join(f"run {one.run}" for one in some), says, do, GLARE)
+
+
+def _unscreened(scene: Scene, one: Dots) -> bool:
+    return one.channel is None or scene.channel[one.channel].cover == "clear"
+
+
+def _two_digits(value: float) -> str:
+    """A large figure without digits that nobody could measure.
+
+    >>> _two_digits(23456.0), _two_digits(87.0)
+    ('23,000', '87')
+    """
+    return f"{float(f'{value:.2g}'):,.0f}"
+
+
+def _dots(scene: Scene, dots: tuple[Dots, ...]) -> Iterator[Finding]:
+    """One finding for all runs of one strip in one channel whose dots the viewer sees through a cover."""
     alike: dict[tuple[str, str | None], list[Dots]] = {}
     for one in dots:
-        if one.shows:
+        if one.shows and not _unscreened(scene, one):
             alike.setdefault((one.strip, one.channel), []).append(one)
-    for (_, channel), some in alike.items():
-        through = "through the cover" if channel is not None else "on the bare strip"
+    for some in alike.values():
         near, far = min(one.viewer_m for one in some), max(one.visible_within_m for one in some)
-        says = f"single LEDs show {through} to the viewer {near:.1f} m away; they show within {far:.1f} m"
+        says = f"single LEDs show through the cover to the viewer {near:.1f} m away; they show within {far:.1f} m"
         do = "a deeper channel, a milkier cover or more LEDs a metre (`covecast dots` tries them), or hide it from view"
         yield Finding("caution", ", ".join(f"run {one.run}" for one in some), says, do, CSF)
 

@@ -19,6 +19,7 @@ __all__ = [
     "ampacity_a",
     "awg_area_mm2",
     "cable_ohm_20c",
+    "cable_words",
     "temperature_factor",
 ]
 
@@ -78,6 +79,15 @@ def cable_ohm_20c(cable: Cable | None) -> float:
     if cable.mm2 in CLASS_5_OHM_PER_KM:
         return CLASS_5_OHM_PER_KM[cable.mm2] / 1000 * cable.length_m
     return COPPER_OHM_MM2_PER_M / cable.mm2 * cable.length_m
+
+
+def cable_words(cable: Cable) -> str:
+    """The size of a cable as it is asked for.
+
+    >>> cable_words(Cable(mm2=1.5, length_m=1)), cable_words(Cable(awg=16, length_m=1))
+    ('1.5 mm²', '16 AWG')
+    """
+    return f"{cable.mm2:g} mm²" if cable.awg is None else f"{cable.awg} AWG"
 
 
 def ampacity_a(cable: Cable | None) -> float:

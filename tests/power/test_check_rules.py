@@ -277,8 +277,9 @@ def test_fuses_that_are_not_made_or_not_for_that_voltage() -> None:
     assert [f.weight for f in only(read(plan(fused)), "ISO 8820-3")] == ["note"]
     five = "length_m = 2 }", "length_m = 2 }\nfuse_a = 5"
     assert only(read(plan(five)), "ISO 8820-3") == []
-    scene = plan(five, ("volts = 12", "volts = 48"), ("amps = 5", "amps = 2"))
-    assert [f.weight for f in only(read(scene), "ISO 8820-3")] == ["caution"]
+    for volts, weight in ((48, "note"), (60, "caution")):
+        scene = plan(five, ("volts = 12", f"volts = {volts}"), ("amps = 5", "amps = 2"))
+        assert [f.weight for f in only(read(scene), "ISO 8820-3")] == [weight]
 
 
 def test_cables_shorter_than_the_way() -> None:
@@ -288,6 +289,80 @@ def test_cables_shorter_than_the_way() -> None:
     assert (finding.weight, finding.about) == ("caution", "feed 0")
     assert "3.00 m apart" in finding.says
     assert heavy(read(plan(far, ("length_m = 2 }", "length_m = 3 }")))) == []
+
+
+# labels ---------------------------------------------------------------------------------------------------------------
+
+
+BY_LABEL = STRIP, "[strip.s]\nvolts = 12\nleds_per_m = 60\nleds_per_group = 3\nwatts_per_m = 7.2\n"
+
+
+def labelled(volts: float, leds: int, leds_per_m: float = 60) -> Scene:
+    """The plain plan with a strip by its label alone."""
+    text = PLAIN.replace(*BY_LABEL).replace("volts = 12", f"volts = {volts}")
+    text = text.replace("leds_per_group = 3", f"leds_per_group = {leds}").replace(
+        "leds_per_m = 60", f"leds_per_m = {leds_per_m}"
+    )
+    return scene_from_text(text, Path("scene.toml"))
+
+
+@pytest.mark.parametrize(
+    ("volts", "leds", "trips"),
+    [
+        (5, 1, False), (12, 3, False), (24, 6, False), (24, 7, False), (24, 8, False), (12, 6, False), (12, 1, False),
+        (9, 7, True), (5, 3, True), (12, 5, True), (24, 3, True), (24, 1, True), (12, 7, True), (24, 11, True),
+    ],
+)  # fmt: skip
+def test_leds_in_a_row_fit_the_volts(volts: float, leds: int, trips: bool) -> None:
+    """About 2 V for a red LED, 3 V for a green, blue or white one; 5 V one, 12 V three or two rows of three, 24 V six to eight: common
+    practice, no source."""
+    found = only(read(labelled(volts, leds, leds_per_m=leds * 20)), "a group on")
+    assert [f.weight for f in found] == (["caution"] if trips else [])
+
+
+def test_voltage_curves_beat_the_rule_of_leds_in_a_row() -> None:
+    """Seven LEDs on 9 V are odd; with measured curves that end at 5 V there is nothing odd about them."""
+    odd = (
+        ("volts = 12", "volts = 9"),
+        ("leds_per_group = 3", "leds_per_group = 7"),
+        ("leds_per_m = 60", "leds_per_m = 140"),
+    )
+    assert only(read(plan(*odd)), "a group on") == []
+    never = plan(
+        ("green = { milliamp = 10, dark_v = 4, full_v = 5", "green = { milliamp = 10, dark_v = 4, full_v = 12.6")
+    )
+    (finding,) = only(read(never), "never at rated")
+    assert (finding.weight, finding.about) == ("caution", "strip s")
+    assert "green (12.6 V)" in finding.says
+    assert "red" not in finding.says
+
+
+@pytest.mark.parametrize(
+    ("leds_per_m", "leds", "trips"), [(60, 3, False), (100, 3, True), (96, 7, True), (50.4, 3, False)]
+)
+def test_groups_that_neither_a_metre_nor_a_reel_holds(leds_per_m: float, leds: int, trips: bool) -> None:
+    """100/3 = 33.3 a metre, 166.7 on 5 m; 96/7 = 13.7 and 68.6; 50.4/3 = 16.8 and 84."""
+    found = only(
+        read(
+            plan(("leds_per_m = 60", f"leds_per_m = {leds_per_m}"), ("leds_per_group = 3", f"leds_per_group = {leds}"))
+        ),
+        "do not divide",
+    )
+    assert [f.weight for f in found] == (["caution"] if trips else [])
+
+
+@pytest.mark.parametrize(("length_m", "weight"), [(2.0, None), (2.005, None), (2.03, "note")])
+def test_what_is_left_of_a_path(length_m: float, weight: str | None) -> None:
+    """40 groups of 50 mm are 2 m."""
+    found = only(read(plan(("[2, 0, 1]", f"[{length_m}, 0, 1]"))), "stay dark")
+    assert [f.weight for f in found] == ([weight] if weight else [])
+    assert all("40 groups take 2.000 m of its 2.030 m: the last 30 mm" in f.says for f in found)
+
+
+def test_a_dark_end_that_leaves_a_gap() -> None:
+    """19 groups of 100 mm on 1.98 m leave 80 mm."""
+    coarse = ("leds_per_group = 3", "leds_per_group = 6"), ("[2, 0, 1]", "[1.98, 0, 1]")
+    assert [f.weight for f in only(read(plan(*coarse)), "80 mm stay dark")] == ["caution"]
 
 
 # the data line --------------------------------------------------------------------------------------------------------
@@ -403,6 +478,26 @@ def test_the_mains_side_is_for_a_licensed_person() -> None:
     assert (finding.weight, finding.about) == ("note", "supply psu")
 
 
+@pytest.mark.parametrize(("at_m", "trips"), [("[0.5, 0.5, 0.5]", True), ("[0.5, 0.5, 1.5]", False)])
+def test_a_supply_in_a_closed_box(at_m: str, trips: bool) -> None:
+    box = '[[box]]\nname = "chest"\ncorner_m = [0, 0, 0]\nsize_m = [1, 1, 1]\n'
+    found = only(read(plan(("amps = 5", f"amps = 5\nat_m = {at_m}"), more=box)), "chest")
+    assert [(f.weight, f.about) for f in found] == ([("note", "supply psu")] if trips else [])
+
+
+def turns(count: int, side_m: float, step_m: float) -> str:
+    """A path to and fro, `count` times `side_m`, in rows `step_m` apart."""
+    rows = [(k % 2 * side_m, k * step_m, (k + 1) % 2 * side_m) for k in range(count)]
+    return str([point for a, y, b in rows for point in ([a, y, 1], [b, y, 1])])
+
+
+@pytest.mark.parametrize(("path", "trips"), [(turns(20, 0.3, 0.01), True), (turns(10, 1.0, 0.1), False)])
+def test_a_run_that_lies_as_close_as_a_coil(path: str, trips: bool) -> None:
+    """7.3 W a metre: 6 m on 0.3 m × 0.2 m are some 750 W/m² and hot; 10 m on 1 m × 1 m are a light box, 80 W/m²."""
+    found = only(read(plan(("[[0, 0, 1], [2, 0, 1]]", path))), "as hot as a coil")
+    assert [(f.weight, f.about) for f in found] == ([("caution", "run a")] if trips else [])
+
+
 # all at once ----------------------------------------------------------------------------------------------------------
 
 
@@ -464,6 +559,27 @@ def test_dots_that_the_viewer_sees(depth_mm: float, spread_mm: float, trips: boo
     assert [(f.weight, f.about) for f in only(found, "single LEDs")] == ([("caution", "run a")] if trips else [])
     assert found.dots[0]["run"] == "a"
     assert found.dots[0]["pitch_mm"] == pytest.approx(1000 / 60)
+
+
+@pytest.mark.parametrize(
+    ("aim", "cover", "lumen", "trips"),
+    [
+        ("[0, -1, 0]", None, 4, True), ("[0, 1, 0]", None, 4, False), ("[0, -1, 0]", "clear", 4, True),
+        ("[0, -1, 0]", "opal", 4, False), ("[0, -1, 0]", "opal", 4000, True),
+    ],
+)  # fmt: skip
+def test_what_dazzles_the_viewer(aim: str, cover: str | None, lumen: float, trips: bool) -> None:
+    """LEDs that one looks into, and covers of 20,000 cd/m²: 20 groups of 7 lm a metre behind 12 mm are some 2000, of 4003 lm a million."""
+    on_the_wall = "path_m = [[0, 0, 1], [2, 0, 1]]", f"path_m = [[0, 1.9, 1], [2, 1.9, 1]]\naim = {aim}"
+    room, channel = ROOM.format(25, 5).split("[channel.c]")
+    bright = "lumen = 4,", f"lumen = {lumen},"
+    if cover is None:
+        scene = plan(on_the_wall, bright, more=room)
+    else:
+        inside = ('strip = "s"', 'strip = "s"\nchannel = "c"')
+        scene = plan(on_the_wall, bright, inside, more=room + "[channel.c]" + channel.replace('"opal"', f'"{cover}"'))
+    found = only(check_scene(scene, eyes=False), "dazzles")
+    assert [(f.weight, f.about) for f in found] == ([("caution", "run a")] if trips else [])
 
 
 @pytest.mark.parametrize(("limit", "trips"), [(0.5, True), (3, False)])

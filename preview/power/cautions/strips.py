@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from preview.power.finding import PRACTICE, Finding
-from preview.scene.model import Scene, Strip
+from preview.scene.layout import group_count
+from preview.scene.model import Box, Scene, Strip
 
 __all__ = ["KWH_PRICE", "full_watts_per_m", "strip_findings"]
 
@@ -18,7 +21,13 @@ COILED_W = 10.0
 BARE_W_PER_M = 10.0
 """A strip that gives off more than this a metre wants metal behind it (common practice, no source)."""
 
+WOUND_TIMES, WOUND_W_PER_M2, WOUND_ROOM_M = 6.0, 500.0, 0.02
+"""A run this many times as long as what it lies in, with more watts than this on its area, at least so wide, is a coil (common practice,
+no source)."""
+
 HOURS_PER_YEAR = 8760
+
+MAINS = "IEC 60364-1, clause 132, and national wiring rules after it (from memory)"
 
 
 def full_watts_per_m(strip: Strip) -> float:
@@ -31,7 +40,13 @@ def full_watts_per_m(strip: Strip) -> float:
 
 def strip_findings(scene: Scene, idle_a: float, idle_w: float, kwh_price: float | None) -> list[Finding]:
     """What is to be said of the strips. `idle_a` and `idle_w` leave the supplies with every group dark."""
-    return [*_bare(scene), *_idle(scene, idle_a, idle_w, kwh_price), *_coiled(scene), *_mains(scene)]
+    return [
+        *_bare(scene),
+        *_wound(scene),
+        *_idle(scene, idle_a, idle_w, kwh_price),
+        *_coiled(scene),
+        *_mains(scene),
+    ]
 
 
 def _bare(scene: Scene) -> Iterator[Finding]:
@@ -42,6 +57,28 @@ def _bare(scene: Scene) -> Iterator[Finding]:
             yield Finding(
                 "caution", f"run {run.name}", says, "an aluminium channel, or metal behind the strip", PRACTICE
             )
+
+
+def _wound(scene: Scene) -> Iterator[Finding]:
+    """Runs that lie wound up in the plan itself: much longer than what they lie in, and with much heat on little room."""
+    for run in scene.run:
+        strip = scene.strip[run.strip]
+        path = np.asarray(run.path_m, dtype=float)
+        sides_m = np.sort(np.ptp(path, axis=0))[::-1]
+        length_m = group_count(run, strip) * strip.cut_m
+        watts = full_watts_per_m(strip) * length_m
+        area_m2 = max(float(sides_m[0] * sides_m[1]), WOUND_ROOM_M * float(sides_m[0]))
+        if (
+            watts > COILED_W
+            and length_m > WOUND_TIMES * float(np.hypot(*sides_m[:2]))
+            and watts > WOUND_W_PER_M2 * area_m2
+        ):
+            says = (
+                f"{length_m:.1f} m of strip lie within {sides_m[0]:.2f} × {sides_m[1]:.2f} m and give off {watts:.0f} W there:"
+                " as hot as a coil"
+            )
+            do = "spread it out, on aluminium that leads the heat away; or a strip of fewer watts"
+            yield Finding("caution", f"run {run.name}", says, do, PRACTICE)
 
 
 def _idle(scene: Scene, idle_a: float, idle_w: float, kwh_price: float | None) -> Iterator[Finding]:
@@ -72,10 +109,14 @@ def _coiled(scene: Scene) -> Iterator[Finding]:
 def _mains(scene: Scene) -> Iterator[Finding]:
     do = "have it connected by a licensed person, as your local code asks; switch off before work on the low-voltage side"
     for name in scene.supply:
-        yield Finding(
-            "note",
-            f"supply {name}",
-            "its mains side is live and can kill",
-            do,
-            "IEC 60364-1, clause 132, and national wiring rules after it (from memory)",
-        )
+        yield Finding("note", f"supply {name}", "its mains side is live and can kill", do, MAINS)
+    for name, supply in scene.supply.items():
+        box = next((box.name for box in scene.box if supply.at_m is not None and _inside(supply.at_m, box)), None)
+        if box is not None:
+            says = f"hangs inside {box}: closed in, with its own losses of a tenth or so of {supply.volts * supply.amps:.0f} W"
+            do = "leave air around it, keep it within reach, and keep wood and paper off it"
+            yield Finding("note", f"supply {name}", says, do, PRACTICE)
+
+
+def _inside(at_m: tuple[float, float, float], box: Box) -> bool:
+    return all(low < at < low + size for at, low, size in zip(at_m, box.corner_m, box.size_m, strict=True))

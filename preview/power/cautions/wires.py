@@ -8,12 +8,12 @@ import numpy as np
 
 from preview.power.cautions.sources import root_supply
 from preview.power.conductor_sets import conductor_sets
-from preview.power.conductors import ampacity_a
+from preview.power.conductors import ampacity_a, cable_words
 from preview.power.data_line import UNBUFFERED_M, data_lines
-from preview.power.finding import PRACTICE, Finding
+from preview.power.finding import PRACTICE, Finding, Weight
 from preview.power.mend import FUSE_A
 from preview.scene.layout import Floats, places_on_path
-from preview.scene.model import Cable, Run, Scene
+from preview.scene.model import Run, Scene
 
 __all__ = ["AMPACITY", "wire_findings"]
 
@@ -22,7 +22,7 @@ BLADE = "ISO 8820-3"
 TIMING = "single-wire data at 800 kbit/s, 1.25 µs a bit and a pause of 300 µs; " + PRACTICE
 GEOMETRY = "the plan's own coordinates"
 
-FUSE_V = 32.0
+FUSE_V, HIGH_FUSE_V = 32.0, 58.0
 """Blade fuses come for 32 V and for 58 V: ISO 8820-3."""
 
 SLACK_M = 0.05
@@ -32,10 +32,6 @@ SLACK_M = 0.05
 def wire_findings(scene: Scene) -> list[Finding]:
     """What is to be said of fuses, cables and the data line, whatever plays."""
     return [*_fuses(scene), *_unprotected(scene), *_joins(scene), *_too_short(scene), *_data(scene)]
-
-
-def _size(cable: Cable) -> str:
-    return f"{cable.mm2:g} mm²" if cable.awg is None else f"{cable.awg} AWG"
 
 
 def _fuses(scene: Scene) -> Iterator[Finding]:
@@ -49,16 +45,18 @@ def _fuses(scene: Scene) -> Iterator[Finding]:
             yield Finding(
                 "fault",
                 f"feed {k}",
-                f"its fuse, {feed.fuse_a:g} A, lets more through than its {_size(feed.cable)} cable may carry ({holds_a:.3g} A)",
+                f"its fuse, {feed.fuse_a:g} A, lets more through than its {cable_words(feed.cable)} cable may carry ({holds_a:.3g} A)",
                 do,
                 AMPACITY,
             )
         volts = scene.supply[root_supply(scene, feed.from_)].volts
         if volts > FUSE_V:
-            do = "use a fuse rated for the voltage; blade fuses are made for 58 V too"
-            yield Finding(
-                "caution", f"feed {k}", f"a plain blade fuse is rated {FUSE_V:g} V, not {volts:g} V", do, BLADE
+            weight: Weight = "note" if volts <= HIGH_FUSE_V else "caution"
+            do = "use a fuse rated for the voltage" + (
+                f"; blade fuses are made for {HIGH_FUSE_V:g} V too" if weight == "note" else ""
             )
+            says = f"a plain blade fuse is rated {FUSE_V:g} V, not {volts:g} V"
+            yield Finding(weight, f"feed {k}", says, do, BLADE)
         if feed.fuse_a <= FUSE_A[-1] and feed.fuse_a not in FUSE_A:
             near = min(FUSE_A, key=lambda a: abs(a - (feed.fuse_a or 0)))
             yield Finding("note", f"feed {k}", f"no blade fuse of {feed.fuse_a:g} A is made", f"{near:g} A is", BLADE)
@@ -79,7 +77,7 @@ def _unprotected(scene: Scene) -> Iterator[Finding]:
                 else "a thicker cable"
             )
             says = (
-                f"no fuse, and supply {supply} can push {amps:g} A through its {_size(cable)} cable, "
+                f"no fuse, and supply {supply} can push {amps:g} A through its {cable_words(cable)} cable, "
                 f"which may carry {holds_a:.3g} A"
             )
             yield Finding("fault", about, says, do, AMPACITY)
@@ -104,7 +102,7 @@ def _joins(scene: Scene) -> Iterator[Finding]:
                 yield Finding(
                     "fault",
                     f"join {join.from_} to {join.to}",
-                    f"its {_size(join.cable)} cable may carry {holds_a:.3g} A, and {by} lets {amps:g} A through",
+                    f"its {cable_words(join.cable)} cable may carry {holds_a:.3g} A, and {by} lets {amps:g} A through",
                     "a thicker cable, or a smaller fuse in that feed",
                     AMPACITY,
                 )
