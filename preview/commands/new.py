@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from preview.commands.options import json_option
+from preview.commands.options import json_option, load, print_json
 
 if TYPE_CHECKING:
     from preview.scene.draft import Draft
@@ -85,8 +85,8 @@ def command(
 
     On a terminal it asks for what was not given.
     """
-    from preview.commands.options import load
     from preview.looks.library import effect_names
+    from preview.power.cautions import label_findings
     from preview.scene.draft import Draft, draft_text
     from preview.scene.faults import CovecastError
     from preview.scene.write import new_scene
@@ -94,25 +94,41 @@ def command(
     if file.exists() and not force:  # before anybody answers five questions
         raise CovecastError(f"{file}: expected a new file, found one that is there already; --force replaces it")
     known = _complete(label)
-    draft = Draft(
-        title=title or file.stem.replace("_", " ") or "A first draft",
-        volts=float(known["volts"]),
-        leds_per_m=float(known["leds_per_m"]),
-        leds_per_group=int(known["leds_per_group"]),
-        length_m=float(known["length"]),
-        amps=float(known["amps"]),
-        watts_per_m=watts_per_m,
-        channel_depth_mm=channel_depth,
-        rgbw=rgbw,
+    draft = _fused(
+        Draft(
+            title=title or file.stem.replace("_", " ") or "A first draft",
+            volts=float(known["volts"]),
+            leds_per_m=float(known["leds_per_m"]),
+            leds_per_group=int(known["leds_per_group"]),
+            length_m=float(known["length"]),
+            amps=float(known["amps"]),
+            watts_per_m=watts_per_m,
+            channel_depth_mm=channel_depth,
+            rgbw=rgbw,
+        )
     )
     new_scene(file, draft_text(draft), force=force, effects=effect_names())
-    answer = _answer(load(str(file)), file, watts_per_m is not None)
+    scene = load(str(file))
+    answer = _answer(scene, file, watts_per_m is not None)
     if as_json:
-        from preview.commands.options import print_json
-
         print_json(answer)
-        return
-    _print_answer(answer, draft, file)
+    else:
+        _print_answer(answer, draft, file)
+    for finding in label_findings(scene):
+        click.echo(
+            f"{finding.weight}: {finding.about}: {finding.says}. {finding.do[0].upper()}{finding.do[1:]}.", err=True
+        )
+
+
+def _fused(draft: Draft) -> Draft:
+    """The draft with a fuse that carries its run and protects its cable, where one feed can carry it at all."""
+    from dataclasses import replace
+
+    from preview.power.fusing import fused
+    from preview.scene.model import Limits
+
+    found = fused(draft.full_a, Limits().fuse_fraction, draft.cable_mm2)
+    return draft if found is None else replace(draft, fuse_a=found[0], cable_mm2=found[1])
 
 
 def _complete(label: dict[str, float | int | None]) -> dict[str, float | int]:
@@ -197,4 +213,6 @@ def _print_answer(answer: dict[str, Any], draft: Draft, file: Path) -> None:
             f"{draft.assumed_watts_per_m:.1f} W/m is typical of such a strip, not from its label: --watts-per-m."
         )
     click.echo("Rails, currents and light of its colours are typical values; measuring them is worth it.")
-    click.echo(f"Next: covecast show {file}, covecast meter {file}")
+    planned = cap["limited_by"] in ("colour", "dimming", "reset", "fuse", "cable")
+    steps = ["show", "check", *(["feed"] if planned else [])]
+    click.echo("Next: " + ", ".join(f"covecast {step} {file}" for step in steps))

@@ -19,7 +19,8 @@ __all__ = ["Draft", "draft_text"]
 class Draft:
     """What is known on the first day: the strip's label, the length to cover and the supply.
 
-    `watts_per_m` None means that the label does not tell; `channel_depth_mm` None means bare strip.
+    `watts_per_m` None means that the label does not tell; `channel_depth_mm` None means bare strip;
+    `fuse_a` None that no fuse is written.
     """
 
     title: str
@@ -31,6 +32,8 @@ class Draft:
     watts_per_m: float | None = None
     channel_depth_mm: float | None = None
     rgbw: bool = False
+    fuse_a: float | None = None
+    cable_mm2: float = 1.5
 
     @property
     def assumed_watts_per_m(self) -> float:
@@ -38,6 +41,11 @@ class Draft:
         if self.watts_per_m is not None:
             return self.watts_per_m
         return typical_watts_per_m(self.volts, self.leds_per_m, self.leds_per_group, 4 if self.rgbw else 3)
+
+    @property
+    def full_a(self) -> float:
+        """Amps of the whole run with every colour fully on and nothing lost on the way."""
+        return self.assumed_watts_per_m * self.length_m / self.volts
 
 
 def draft_text(draft: Draft) -> str:
@@ -59,7 +67,14 @@ def draft_text(draft: Draft) -> str:
     white = "\n# [strip.main.white]\n# kelvin = 4000                 # of the white LED" if draft.rgbw else ""
     channel = _CHANNEL.format(depth=_number(draft.channel_depth_mm)) if draft.channel_depth_mm is not None else ""
     in_channel = '\nchannel = "profile"' if channel else '\n# channel = "profile"          # bare strip so far'
+    fuse = (
+        "# fuse_a = 5                    # a fuse in the positive conductor"
+        if draft.fuse_a is None
+        else f"fuse_a = {_number(draft.fuse_a)} # in the positive conductor, next to the supply: it protects the cable"
+    )
     text = _TEXT.format(
+        fuse=fuse,
+        mm2=_number(draft.cable_mm2),
         title=_quoted(draft.title),
         width=_number(width_m),
         depth=_number(depth_m),
@@ -169,9 +184,9 @@ aim = [0, 0, 1]                 # where the LEDs face: up, at the ceiling
 from = "psu"
 run = "back wall"
 at_m = 0                        # along the run; the other end is {length}
-cable = {{ mm2 = 1.5, length_m = 2.5 }}  # one way; both conductors are counted. Or awg = 16
+cable = {{ mm2 = {mm2}, length_m = 2.5 }}  # one way; both conductors are counted. Or awg = 16
 contact_milliohm = 5            # terminals and solder, in each conductor
-# fuse_a = 5                    # a fuse in the positive conductor
+{fuse}
 
 [[look]]
 name = "evening white"

@@ -9,6 +9,7 @@ from click.testing import CliRunner, Result
 
 from preview.cli import group
 from preview.commands import new
+from preview.handover.checking import check_scene
 from preview.scene.draft import Draft, draft_text
 from preview.scene.faults import CovecastError
 from preview.scene.layout import lay_out
@@ -85,6 +86,58 @@ def test_a_draft_is_a_scene_as_it_is(tmp_path: Path, more: tuple[str, ...], chan
     assert (scene.run[0].channel is not None) == ("--channel-depth" in more)
     assert [key for key in scene.assumed if not key.startswith("strip.")] == []
     assert text.count("measure") >= 5
+
+
+@pytest.mark.parametrize(
+    ("changes", "fuse_a", "mm2"),
+    [
+        ({"watts_per_m": "10", "length": "2"}, 3, 1.5),  # 20 W at 12 V are 1.67 A, over 0.8 2.08 A
+        ({"watts_per_m": "14.4", "amps": "10"}, 7.5, 1.5),  # 6 A, over 0.8 7.5 A
+        ({"watts_per_m": "14.4", "length": "10", "amps": "20"}, 15, 1.5),  # 12 A, over 0.8 15 A; 1.5 mm² may carry 15 A
+        (
+            {"watts_per_m": "14.4", "length": "12", "amps": "20"},
+            20,
+            2.5,
+        ),  # 14.4 A, over 0.8 18 A; 2.5 mm² may carry 20 A
+        (
+            {"watts_per_m": "14.4", "length": "40", "amps": "60"},
+            None,
+            1.5,
+        ),  # 48 A: no blade fuse of ISO 8820-3 for one feed
+    ],
+)
+def test_a_fuse_that_carries_the_run_and_protects_the_cable(
+    tmp_path: Path, changes: dict[str, str], fuse_a: float | None, mm2: float
+) -> None:
+    """Ratings of ISO 8820-3; flexible cords by mm² as in tests/reference/check_sources.md; a fifth in reserve, common practice."""
+    answer(tmp_path / "a.toml", **changes)
+    (feed,) = read_scene(tmp_path / "a.toml").feed
+    assert (feed.fuse_a, feed.cable.mm2) == (fuse_a, mm2)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"watts_per_m": "7", "length": "2"},
+        {"volts": "24", "leds_per_m": "70", "leds_per_group": "7", "length": "4", "amps": "6", "watts_per_m": "9"},
+        {"volts": "5", "leds_per_m": "60", "leds_per_group": "1", "length": "1", "amps": "6", "watts_per_m": "9"},
+        {"volts": "24", "leds_per_m": "120", "leds_per_group": "8", "length": "3.2", "amps": "4", "watts_per_m": "9"},
+    ],
+)
+def test_a_sane_draft_is_checked_without_a_caution(tmp_path: Path, changes: dict[str, str]) -> None:
+    answer(tmp_path / "a.toml", **changes)
+    found = check_scene(read_scene(tmp_path / "a.toml"), eyes=False)
+    assert [f for f in found.findings if f.weight != "note"] == []
+
+
+def test_an_odd_label_is_cautioned_at_once(tmp_path: Path) -> None:
+    """Seven LEDs in a row take about 21 V: common practice, no source."""
+    result = run(tmp_path / "a.toml", volts="9", leds_per_group="7", leds_per_m="60")
+    assert result.exit_code == 0
+    assert "caution: strip main: 7 LEDs a group on 9 V" in result.stderr
+    assert "caution: strip main: 60 LEDs a metre do not divide by 7" in result.stderr
+    assert "caution:" not in result.stdout
+    assert run(tmp_path / "b.toml").stderr == ""
 
 
 @pytest.mark.parametrize("count", [1, 7, 61, 333])
