@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections import deque
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -34,7 +35,9 @@ WORKERS = 2
 FULL = 65535.0
 """Exposed light that is display white: what is printed comes in these units, so that it is its own index into the table."""
 
-_BAND_PIXELS = 60_000
+_BAND_PIXELS = 30_000
+_LINE = 64  # bytes that a core's cache takes at a time
+_TILE = 128
 _FULL = np.float32(FULL)
 _TINY = np.float32(1e-9 * FULL)
 _Y = Y_OF_RGB.astype(np.float32)
@@ -57,8 +60,8 @@ def tone(luminance: Floats) -> Floats:
 
 
 def _dither() -> NDArray[np.uint16]:
-    """A 128 × 128 tile of evenly spread values 0–255 without low frequencies."""
-    size = 128
+    """A tile of evenly spread values 0–255 without low frequencies."""
+    size = _TILE
     values = np.random.default_rng(5).random((size, size))
     f = np.fft.fftfreq(size)
     high = 1 - np.exp(-((f[:, None] ** 2 + f[None] ** 2) / (2 * 0.22**2)))
@@ -74,18 +77,18 @@ class Printer:
     def __init__(self, pixels: Pixels, veil_rows: int) -> None:
         self._pixels = pixels
         height, width = pixels.shape
-        tile = _dither()
-        self._noise = np.tile(tile, (-(-height // 128), -(-width // 128)))[:height, :width].copy()
         signal = to_srgb(np.arange(65536) / 65535)
         # 255 codes × 256 levels between them; the noise lifts to the next code with the right chance.
         self._table = np.minimum(np.rint(signal * 255 * 256), 255 * 256).astype(np.uint16)
         self._wide_lut = _has_wide_lut(self._table)
         band = min(height, max(4, _BAND_PIXELS // width))
         edges = [*range(0, height, band), height]
+        # Tiles one below another, with as many rows more as a band has, so that every band finds its own in one piece.
+        noise = _kept(np.tile(_dither(), (-(-band // _TILE) + 1, -(-width // _TILE)))[: _TILE + band, :width])
         within = np.searchsorted(pixels.crossed, np.asarray(edges) * width)
         rows = np.clip((np.arange(height) + 0.5) * veil_rows / height - 0.5, 0, veil_rows - 1)
         inside = pixels.crossed - np.repeat(np.asarray(edges[:-1]) * width, np.diff(within))
-        pattern = pixels.pattern.copy()
+        pattern = _kept(pixels.pattern)
         pattern.ravel()[pixels.crossed] = 1  # their light has it already
         self._bands = []
         for top, end, low, high in zip(edges[:-1], edges[1:], within[:-1], within[1:], strict=True):
@@ -98,7 +101,7 @@ class Printer:
                     part,
                     (pixels.x[part], pixels.y[part]),
                     pattern[part],
-                    self._noise[part],
+                    noise[top % _TILE :][: end - top],
                     crossed,
                     inside[crossed],
                     slice(first, last),
@@ -157,8 +160,7 @@ class Printer:
         else:
             np.take(self._table, desk.index, out=desk.codes, mode="clip")
         np.add(desk.codes, band.noise, out=desk.codes)
-        np.right_shift(desk.codes, 8, out=desk.codes)
-        np.copyto(desk.small, desk.codes, casting="unsafe")
+        np.right_shift(desk.codes, 8, out=desk.small, casting="unsafe")
         cv2.merge(desk.small_planes, out)
 
 
@@ -184,11 +186,11 @@ class _Desk:
 
     def __init__(self, rows: int, width: int) -> None:
         count = rows * width
-        self.planes = np.empty((4, rows, width), np.float32)
+        self.planes = _room((4, rows, width), np.float32)
         self.flat = self.planes.reshape(4, -1)
         self.colours, self.most = self.planes[:3], self.planes[3]
         self.outside = np.empty((2, rows, width), bool)
-        buffer = np.empty(4 * count, np.float32)
+        buffer = _room((4 * count,), np.float32)
         self.looked = buffer.reshape(rows, width, 4)
         self.looked_flat = buffer.reshape(-1, 4)
         self.looked_words = buffer.view(np.complex128)
@@ -216,6 +218,21 @@ class _Scratch:
         return self._desks[rows]
 
 
+def _room(shape: tuple[int, ...], kind: type[np.generic]) -> NDArray[Any]:
+    """Room for an array that begins where a line of the cache does: numpy's own begin wherever there is place, and are slower for it."""
+    size = int(np.prod(shape)) * np.dtype(kind).itemsize
+    raw = np.empty(size + _LINE, np.uint8)
+    begin = -raw.ctypes.data % _LINE
+    return raw[begin : begin + size].view(kind).reshape(shape)
+
+
+def _kept(values: NDArray[Any]) -> NDArray[Any]:
+    """A copy in such a room."""
+    out = _room(values.shape, values.dtype.type)
+    out[:] = values
+    return out
+
+
 def _words(pixels: Matrix) -> NDArray[np.complex128]:
     """Pixels (P, 4) as one word of 16 bytes each, which are moved at once."""
     return np.ascontiguousarray(pixels).view(np.complex128).ravel()
@@ -234,16 +251,19 @@ def _light(band: _Band, cells: Matrix, put: NDArray[np.complex128], across: Matr
 
 def _tone(desk: _Desk) -> None:
     """Bend the highlights and bring colours into gamut, in the desk's planes."""
-    bright = desk.outside[0]
-    np.greater(np.maximum.reduce(desk.colours, axis=0, out=desk.most), _KNEE, out=bright)
-    if desk.colours.min() < 0:
+    low, high = desk.colours.min(), desk.colours.max()
+    if low >= 0 and high <= _KNEE:
+        return
+    outside = desk.outside[0]
+    np.greater(np.maximum.reduce(desk.colours, axis=0, out=desk.most), _KNEE, out=outside)
+    if low < 0:
         np.less(np.minimum.reduce(desk.colours, axis=0, out=desk.least), 0, out=desk.outside[1])
-        np.logical_or(bright, desk.outside[1], out=bright)
-    found = np.flatnonzero(bright)
+        np.logical_or(outside, desk.outside[1], out=outside)
+    found = np.flatnonzero(outside)
     colours = desk.flat[:3]
-    if len(found) > _FEW * bright.size:
+    if len(found) > _FEW * outside.size:
         _bend(colours)
-    elif len(found):
+    else:
         some = colours.take(found, axis=1)
         _bend(some)
         for own, bent in zip(colours, some, strict=True):
@@ -253,8 +273,9 @@ def _tone(desk: _Desk) -> None:
 def _bend(colours: Matrix) -> None:
     """Tone and gamut of exposed colours (3, N), in place."""
     y = np.maximum(_Y @ colours, _TINY)
-    ends = np.stack([colours.max(axis=0), colours.min(axis=0)])
-    factor = np.minimum(_KNEE - y, 0)
+    most, least = np.maximum.reduce(colours), np.minimum.reduce(colours)
+    factor = _KNEE - y
+    np.minimum(factor, 0, out=factor)
     factor *= _BEND
     np.exp(factor, out=factor)
     np.subtract(1, factor, out=factor)
@@ -262,19 +283,18 @@ def _bend(colours: Matrix) -> None:
     tone = np.minimum(y, _KNEE)
     tone += factor
     np.divide(tone, y, out=factor)
-    ends *= factor
     # How many times too far from grey the colour is: above by its brightest component, below by its darkest one.
-    ends -= tone
-    most, least = ends
-    most /= np.subtract(_FULL, tone, out=y)
-    least /= np.negative(tone, out=y)
+    most *= factor
+    most -= tone
+    most /= _FULL - tone
+    least /= y
+    np.subtract(1, least, out=least)
     np.maximum(most, least, out=most)
     np.maximum(most, 1, out=most)
     # Colour times `factor` is toned; towards grey it is (toned − tone)/most + tone.
     factor /= most
     colours *= factor
-    np.divide(tone, most, out=least)
-    tone -= least
+    tone -= np.divide(tone, most, out=least)
     colours += tone
 
 
