@@ -226,6 +226,7 @@ def _as_json(plan: Scene, name: str, found: Fitted, diff: str | None) -> dict[st
 def _stored(path: Path, name: str, strip: Strip, found: Fitted) -> str:
     """Write what the readings tell into the scene; returns the change as a diff."""
     import tomlkit
+    from tomlkit.container import OutOfOrderTableProxy
     from tomlkit.exceptions import TOMLKitError
     from tomlkit.items import InlineTable
 
@@ -236,8 +237,10 @@ def _stored(path: Path, name: str, strip: Strip, found: Fitted) -> str:
     news = {figure.key: round(figure.value, _decimals(figure)) for figure in found.figures if figure.is_news}
 
     def inline(table: Any) -> bool:
-        """Whether new colours go into the strip's line, or into a line each as those that are there."""
-        return isinstance(table, InlineTable) or any(isinstance(table[key], InlineTable) for key in table)
+        """Whether new colours go into the strip's line, or into a line each as those that are there, or as its dotted keys."""
+        return isinstance(table, InlineTable | OutOfOrderTableProxy) or any(
+            isinstance(table[key], InlineTable) for key in table
+        )
 
     def change(document: TOMLDocument) -> None:
         table: Any = document["strip"][name]
