@@ -36,7 +36,7 @@ def command(scene: str, names: tuple[str, ...], as_json: bool) -> None:
 
 def caps_of(scene: Scene, layout: Layout, names: tuple[str, ...] = ()) -> list[Cap]:
     """The caps of a scene's looks, or of those named, and last that of any content."""
-    from preview.commands.clip import progress_bar
+    from preview.commands.progress import progress_bar
     from preview.looks.drives import channel_blocks, find_look
     from preview.looks.library import looks_of
     from preview.power.cap import cap_any, cap_of

@@ -42,7 +42,7 @@ def command(scene: str, kwh_price: float | None, no_eyes: bool, as_json: bool) -
 
     Exit code 1 where the plan has a fault or its looks pass a limit.
     """
-    from preview.commands.clip import progress_bar
+    from preview.commands.progress import progress_bar
     from preview.handover.checking import check_scene
 
     plan = load(scene)

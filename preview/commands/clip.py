@@ -4,45 +4,24 @@ from __future__ import annotations
 
 import contextlib
 import os
-import re
 import sys
-from collections.abc import Callable, Iterator
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from preview.commands.options import json_option, load, print_json, scene_argument
+from preview.commands.options import json_option, load, print_json, scene_argument, size_in_pixels
+from preview.commands.progress import progress_bar
 
 if TYPE_CHECKING:
     from preview.handover.clips import Target, Wish, Written
     from preview.handover.frames import Stage
     from preview.scene.model import Scene
 
-__all__ = ["command", "progress_bar"]
+__all__ = ["command"]
 
 _CLIP_SIZE, _STILL_SIZE, _SHEET_SIZE = (640, 360), (1280, 720), (400, 224)
-
-
-def _size(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[int, int] | None:
-    """WIDTHxHEIGHT in pixels as two whole numbers, or a usage error."""
-    if value is None:
-        return None
-    found = re.fullmatch(r"\s*(\d{1,6})\s*[xX×]\s*(\d{1,6})\s*", value)
-    if found is None:
-        raise click.BadParameter(f"expected width and height such as 640x360, found {value!r}", ctx, param)
-    return int(found[1]), int(found[2])
-
-
-@contextlib.contextmanager
-def progress_bar(label: str, steps: int) -> Iterator[Callable[[int], None]]:
-    """A bar on standard error while something runs, on a terminal; nothing at all elsewhere. Call it with the steps done."""
-    if not sys.stderr.isatty():
-        yield lambda done: None
-        return
-    with click.progressbar(length=steps, label=label.ljust(18), file=sys.stderr) as bar:
-        yield lambda done: bar.update(done - bar.pos)
 
 
 @click.command(name="clip")
@@ -53,7 +32,7 @@ def progress_bar(label: str, steps: int) -> Iterator[Callable[[int], None]]:
 @click.option("--seconds", type=float, metavar="S", help="Length, from the look's start; all of the look if left out.")
 @click.option("--fps", type=float, default=25.0, show_default=True, metavar="N", help="Pictures a second.")
 @click.option(
-    "--size", callback=_size, metavar="WxH", help="Width and height in pixels [640x360; one moment 1280x720]."
+    "--size", callback=size_in_pixels, metavar="WxH", help="Width and height in pixels [640x360; one moment 1280x720]."
 )
 @click.option("--level", type=float, metavar="0..1", help="Level of the look; its own if left out.")
 @click.option("--ambient", "ambient_lux", type=float, metavar="LUX", help="Light in the room; the scene's if left out.")

@@ -35,7 +35,7 @@ def command(
 
     With several kinds of option, every combination is worked out. The plan as it stands comes first.
     """
-    from preview.commands.clip import progress_bar
+    from preview.commands.progress import progress_bar
     from preview.handover.comparing import choices_of, compare
 
     if not (strips or channels or supplies):

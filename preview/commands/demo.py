@@ -62,8 +62,8 @@ def command(folder: Path | None) -> None:
 def _write(folder: Path) -> None:
     import re
 
-    from preview.commands.clip import progress_bar
     from preview.commands.options import load
+    from preview.commands.progress import progress_bar
     from preview.handover.clips import Target, write_clip, write_still
     from preview.handover.frames import film_of, stage_of
     from preview.handover.placing import check_place, ending_cleanly, placing_folder

@@ -185,7 +185,7 @@ def _plain_look(effect: Effect) -> Look:
 
 def _write_moments(scene: Scene, looks: Sequence[Look], to: Path, size: tuple[int, int]) -> None:
     """One picture of moments of looks that need not be the scene's own, each under its name."""
-    from preview.commands.clip import progress_bar
+    from preview.commands.progress import progress_bar
     from preview.handover.contact import contact_sheet
     from preview.handover.frames import film_of, stage_of
     from preview.handover.stills import write_png

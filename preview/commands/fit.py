@@ -73,7 +73,7 @@ def command(
     in at; the codes, 0 to 255, go to every group; the volts are read across the pads at both ends; plus_drop_v is read
     from the near positive pad to the far one.
     """
-    from preview.commands.clip import progress_bar
+    from preview.commands.progress import progress_bar
     from preview.power.bench import read_bench
     from preview.power.fit import MeterError, fit
     from preview.scene.faults import CovecastError, nearest

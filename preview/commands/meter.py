@@ -63,7 +63,7 @@ def meter_scene(scene: Scene, layout: Layout, names: tuple[str, ...] = (), level
 def _meter(
     scene: Scene, layout: Layout, network: Network, look: Look, level: float | None, show: bool = False
 ) -> Metered:
-    from preview.commands.clip import progress_bar
+    from preview.commands.progress import progress_bar
     from preview.looks.drives import drive_blocks, look_times
     from preview.power.meter import meter_frames
 

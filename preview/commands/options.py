@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -11,7 +12,7 @@ import click
 if TYPE_CHECKING:
     from preview.scene.model import Scene
 
-__all__ = ["as_json", "json_option", "load", "print_json", "scene_argument"]
+__all__ = ["as_json", "json_option", "load", "pixels_of", "print_json", "scene_argument", "size_in_pixels"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -24,6 +25,20 @@ def scene_argument(function: F) -> F:
 def json_option(function: F) -> F:
     """The option --json: one JSON object on standard output and nothing else there."""
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of the table.")(function)
+
+
+def pixels_of(text: str) -> tuple[int, int] | None:
+    """Width and height as two whole numbers, of text such as 640x360; None where it is not of that kind."""
+    found = re.fullmatch(r"\s*(\d{1,6})\s*[xX×]\s*(\d{1,6})\s*", text)
+    return (int(found[1]), int(found[2])) if found else None
+
+
+def size_in_pixels(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[int, int] | None:
+    """The callback of an option WxH: width and height, None where it is left out, or a usage error."""
+    size = None if value is None else pixels_of(value)
+    if value is not None and size is None:
+        raise click.BadParameter(f"expected width and height such as 640x360, found {value!r}", ctx, param)
+    return size
 
 
 def load(scene: str) -> Scene:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 import os
-import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from preview.commands.options import json_option, load, print_json, scene_argument
+from preview.commands.options import json_option, load, pixels_of, print_json, scene_argument
 
 if TYPE_CHECKING:
     from preview.handover.checking import Checked
@@ -80,7 +79,7 @@ def command(
     covecast pack my_room.toml handover --seconds 6 --date "3 March"
     """
     from preview.commands.cap import caps_of
-    from preview.commands.clip import progress_bar
+    from preview.commands.progress import progress_bar
     from preview.handover.checking import check_scene
     from preview.handover.clips import Wish
     from preview.handover.placing import check_place, ending_cleanly
@@ -90,7 +89,7 @@ def command(
     from preview.pack.parts import ALLOWANCE
     from preview.scene.layout import lay_out
 
-    size = _size(clip_size)
+    size = pixels_of(clip_size)
     wrong = _wrong(size, clip_size, seconds, channel_m, reel_m, kerf_mm, allowance, date, clips_from)
     if wrong:
         raise PackError("\n".join(wrong))
@@ -140,11 +139,6 @@ def pack_folder(scene: str) -> str:
     path = Path(scene)
     stem = path.resolve().parent.name if path.stem == "scene" else path.stem
     return f"{stem}-pack"
-
-
-def _size(text: str) -> tuple[int, int] | None:
-    found = re.fullmatch(r"\s*(\d{1,6})\s*[xX×]\s*(\d{1,6})\s*", text)
-    return (int(found[1]), int(found[2])) if found else None
 
 
 def _wrong(

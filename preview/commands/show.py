@@ -2,40 +2,32 @@
 
 from __future__ import annotations
 
-import re
-
 import click
 
-from preview.commands.options import load, scene_argument
+from preview.commands.options import load, scene_argument, size_in_pixels
 
 __all__ = ["command"]
 
 
-class WindowSize(click.ParamType[tuple[int, int]]):
-    """A size such as 1280x720."""
-
-    name = "WxH"
-
-    def convert(
-        self, value: str | tuple[int, int], param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[int, int]:
-        """Width and height in pixels, or a usage error."""
-        if isinstance(value, tuple):
-            return value
-        found = re.fullmatch(r"(\d{1,5})[x×](\d{1,5})", value.strip().lower())
-        if not found:
-            self.fail(f"expected a size such as 1280x720, found {value!r}", param, ctx)
-        width, height = int(found[1]), int(found[2])
-        if not (560 <= width <= 7680 and 420 <= height <= 4320):
-            self.fail(f"expected a size from 560x420 to 7680x4320, found {value}", param, ctx)
-        return width, height
+def _window_size(ctx: click.Context, param: click.Parameter, value: str) -> tuple[int, int]:
+    """Width and height of a window that fits a screen, or a usage error."""
+    size = size_in_pixels(ctx, param, value)
+    assert size is not None
+    if not (560 <= size[0] <= 7680 and 420 <= size[1] <= 4320):
+        raise click.BadParameter(f"expected a size from 560x420 to 7680x4320, found {value}", ctx, param)
+    return size
 
 
 @click.command()
 @scene_argument
 @click.option("--look", metavar="NAME", help="The look to begin with; without it the first one.")
 @click.option(
-    "--size", type=WindowSize(), default="1280x720", show_default=True, help="Size of the window when it opens."
+    "--size",
+    callback=_window_size,
+    default="1280x720",
+    show_default=True,
+    metavar="WxH",
+    help="Size of the window when it opens.",
 )
 @click.option(
     "--frames", type=click.IntRange(2), hidden=True, help="Close after so many pictures; print the time taken."
