@@ -16,7 +16,7 @@ from preview.handover.ahead import ahead
 from preview.handover.caption import captioned
 from preview.handover.eyes import caution, flash_limit, watched
 from preview.handover.frames import Film, Progress, Stage, film_of, stage_of
-from preview.handover.gif import FASTEST, encode_gif, held
+from preview.handover.gif import FASTEST, encode_gif
 from preview.handover.mail import FULL, Quality, steps_down
 from preview.handover.palette import Bytes
 from preview.handover.placing import placing_file
@@ -236,9 +236,7 @@ def _encode(
     pictures = ahead(_safe(film, wish, progress))
     if kind == ".gif":
         samples = _samples(film, wish)
-        if quality.hold:
-            pictures = held(pictures, quality.hold)
-        encode_gif(part, pictures, size, rate, film.frames, samples, comment)
+        encode_gif(part, pictures, size, rate, film.frames, samples, comment, quality.hold)
     elif kind == ".mp4":
         encode_mp4(part, pictures, size, rate, comment, quality.crf)
     else:

@@ -29,11 +29,10 @@ def encoding(
     frames_per_s: float,
     pixels: str,
     arguments: Sequence[str],
-    output: IO[bytes] | None = None,
 ) -> Iterator[Callable[[bytes | memoryview], None]]:
     """A function that takes one raw frame; leaving the block closes the file. `pixels` names their layout.
 
-    `arguments` come after the input: codec, container and target; `output` takes what is written to "-".
+    `arguments` come after the input: codec, container and target.
     Raises EncoderError; leaving early stops the encoder.
     """
     try:
@@ -55,7 +54,7 @@ def encoding(
     command = [program, "-hide_banner", "-nostdin", "-loglevel", "error", "-y", *source, *arguments]
     with tempfile.TemporaryFile() as says:
         process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=output or subprocess.DEVNULL, stderr=says, start_new_session=True
+            command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=says, start_new_session=True
         )
         pipe = process.stdin
         assert pipe is not None

@@ -3,34 +3,39 @@
 Frame k is shown from round(100·k/fps) to round(100·(k+1)/fps) hundredths of a second, so that the total is exact although a GIF counts in
 whole hundredths. Shorter than two hundredths many browsers play at ten, hence `FASTEST`.
 
-A pixel whose palette entry stays is left clear. So no frame's bytes depend on another's, and two encoders compress them in turns, on
-two cores; the blocks between, with delays and comment, are written here.
+A value that has moved by no more than `HOLD` codes since it was last shown stays: it is less than is seen, and mostly the pictures' own
+dither. A pixel whose palette entry stays is left clear. So no frame's bytes depend on another's, and several frames are compressed side by
+side, by the library that writes stills; the blocks between, with delays and comment, are written here, each frame as it is ready.
 
 Source: GIF89a. Leaves out: interlacing, and a palette for each frame.
 """
 
 from __future__ import annotations
 
-import contextlib
+import io
 import itertools
-import tempfile
+from collections import deque
 from collections.abc import Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import IO
 
 import cv2
 import numpy as np
+from PIL import Image
 
-from preview.handover.encoder import encoding
 from preview.handover.palette import COLOURS, Bytes, Mosaic, palette_of
 from preview.handover.video import Picture
 
-__all__ = ["FASTEST", "delays_cs", "encode_gif", "held"]
+__all__ = ["FASTEST", "HOLD", "delays_cs", "encode_gif", "held"]
 
 FASTEST = 50.0
 """Frames per second above which browsers slow a GIF down."""
 
-_ENCODERS = 2
+HOLD = 1
+"""Codes of 255 by which a value may move unshown: about 0.4 in lightness L*, of which 1 is about the least that is seen."""
+
+_COMPRESSORS = 2
+_WAITING = 6  # frames being compressed or waiting to be
 _CLEAR = 255
 
 
@@ -45,16 +50,20 @@ def delays_cs(frames: int, frames_per_s: float) -> list[int]:
 
 
 def held(pictures: Iterable[Picture], codes: int) -> Iterator[Picture]:
-    """The same pictures, where a value stays as it was last shown until it has moved by more than `codes` of 255."""
-    shown: Picture | None = None
+    """The same pictures, where a value stays as it was last shown until it has moved by more than `codes` of 255.
+
+    Each is good until the next is asked for.
+    """
+    shown: Bytes | None = None
     for picture in pictures:
+        rows = picture.reshape(len(picture), -1)
         if shown is None:
-            shown = picture.copy()
+            shown, moved = rows.copy(), np.empty_like(rows)
         else:
-            flat = (len(picture), -1)
-            moved = cv2.compare(cv2.absdiff(picture, shown).reshape(flat), float(codes), cv2.CMP_GT)
-            cv2.copyTo(picture.reshape(flat), moved, shown.reshape(flat))
-        yield shown
+            cv2.absdiff(rows, shown, dst=moved)
+            cv2.threshold(moved, codes, 255, cv2.THRESH_BINARY, dst=moved)
+            cv2.copyTo(rows, moved, shown)
+        yield shown.reshape(picture.shape)
 
 
 def encode_gif(
@@ -65,43 +74,37 @@ def encode_gif(
     frames: int,
     samples: Bytes,
     comment: str | None = None,
+    hold: int = HOLD,
 ) -> None:
     """Write `frames` pictures (height, width, 3) of `size` (width, height); the palette is made for the pixels `samples` (..., 3).
 
-    Over whatever is at `part`.
+    Values that move by up to `hold` codes of 255 stay. Over whatever is at `part`.
     """
-    arguments = ["-c:v", "gif", "-gifflags", "0", "-f", "gif", "-"]
-    before: Bytes | None = None
-    with contextlib.ExitStack() as held:
-        outputs = [held.enter_context(tempfile.TemporaryFile()) for _ in range(min(_ENCODERS, frames))]
-        with contextlib.ExitStack() as running:
-            encoders = [
-                running.enter_context(encoding(size, frames_per_s, "pal8", arguments, output)) for output in outputs
-            ]
-            palette = palette_of(samples)
-            mosaic = Mosaic(palette, size, samples)
-            # What an encoder takes: a picture's entries, then blue, green, red and alpha of each; the last stays clear.
-            packet = np.zeros(size[0] * size[1] + 4 * 256, dtype=np.uint8)
-            shown = packet[: -4 * 256].reshape(size[1], size[0])
-            colours = packet[-4 * 256 :].reshape(256, 4)
-            colours[:COLOURS, :3] = palette[:, ::-1]
-            colours[:COLOURS, 3] = 255
-            for picture, write in zip(pictures, itertools.cycle(encoders), strict=False):
-                now = mosaic.entries(picture)
-                if before is None:
-                    shown[:] = now
-                else:
-                    cv2.bitwise_or(now, cv2.compare(now, before, cv2.CMP_EQ), dst=shown)
-                write(packet.data)
-                before = now
-        with part.open("wb") as file:
-            file.write(_head(size, palette, comment))
-            images = [_images(output) for output in outputs]
-            for delay_cs, image in zip(delays_cs(frames, frames_per_s), itertools.cycle(images), strict=False):
-                file.write(b"\x21\xf9\x04\x05" + delay_cs.to_bytes(2, "little") + bytes([_CLEAR, 0]))  # left in place
-                for piece in next(image):
-                    file.write(piece)
-            file.write(b"\x3b")
+    palette = palette_of(samples)
+    mosaic = Mosaic(palette, size, samples)
+    now, before = np.empty(size[::-1], dtype=np.uint8), np.full(size[::-1], _CLEAR, dtype=np.uint8)
+    places = itertools.cycle([np.empty_like(now) for _ in range(_WAITING + 1)])
+    waiting: deque[tuple[int, Future[bytes]]] = deque()
+    with part.open("wb") as file, ThreadPoolExecutor(_COMPRESSORS, "gif") as pool:
+
+        def write() -> None:
+            delay_cs, image = waiting.popleft()
+            file.write(b"\x21\xf9\x04\x05" + delay_cs.to_bytes(2, "little") + bytes([_CLEAR, 0]))  # left in place
+            file.write(image.result())
+
+        file.write(_head(size, palette, comment))
+        for picture, delay_cs in zip(held(pictures, hold), delays_cs(frames, frames_per_s), strict=False):
+            mosaic.entries(picture, now)
+            if len(waiting) == _WAITING:
+                write()
+            shown = next(places)
+            cv2.compare(now, before, cv2.CMP_EQ, dst=shown)
+            cv2.bitwise_or(now, shown, dst=shown)
+            waiting.append((delay_cs, pool.submit(_image, shown)))
+            now, before = before, now
+        while waiting:
+            write()
+        file.write(b"\x3b")
 
 
 def _head(size: tuple[int, int], palette: Bytes, comment: str | None) -> bytes:
@@ -116,16 +119,15 @@ def _head(size: tuple[int, int], palette: Bytes, comment: str | None) -> bytes:
     return head + b"\x21\xfe" + b"".join(bytes([len(block)]) + block for block in blocks) + b"\x00"
 
 
-def _images(file: IO[bytes]) -> Iterator[list[bytes]]:
-    """The images of a GIF, each as its descriptor and its data, in pieces; everything between is passed over."""
-    file.seek(0)
-    head = file.read(13)
-    file.seek(3 << ((head[10] & 7) + 1), 1)
-    while (kind := file.read(1)) == b"\x21" or kind == b"\x2c":
-        pieces = [kind + file.read(1 if kind == b"\x21" else 10)]
-        while length := file.read(1):
-            pieces.append(length + file.read(length[0]))
-            if not length[0]:
-                break
-        if kind == b"\x2c":
-            yield pieces
+def _image(entries: Bytes) -> bytes:
+    """The image block of a GIF, descriptor and data, that shows palette entries (height, width)."""
+    file = io.BytesIO()
+    Image.fromarray(entries).save(file, "GIF", optimize=False, interlace=0)
+    whole = file.getvalue()
+    at = 13 + (3 << ((whole[10] & 7) + 1))  # past header, screen and palette
+    while whole[at] != 0x2C:  # past extensions
+        at += 2
+        while whole[at]:
+            at += 1 + whole[at]
+        at += 1
+    return whole[at:-1]

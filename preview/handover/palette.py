@@ -230,11 +230,14 @@ class Mosaic:
         self._begin = np.empty((height, width), dtype=np.uint16)
         spread = self._shades.spread(flat)
         ends = noise.min(axis=(0, 1)), noise.max(axis=(0, 1))
-        corners = [np.array([ends[k >> c & 1][c] for c in range(3)], dtype=np.uint8) for k in range(8)]
-        self._learn(np.stack([_words(cv2.add(spread, np.full_like(spread, corner))) for corner in corners]))
+        met = np.zeros(1 << 16, dtype=np.bool_)
+        for k in range(8):
+            corner = np.array([ends[k >> c & 1][c] for c in range(3)], dtype=np.uint8)
+            met[_words(spread + corner)] = True
+        self._learn(np.flatnonzero(met).astype(np.uint16))
 
-    def entries(self, picture: Picture) -> Bytes:
-        """Palette entries (height, width) of a picture (height, width, 3)."""
+    def entries(self, picture: Picture, out: Bytes | None = None) -> Bytes:
+        """Palette entries (height, width) of a picture (height, width, 3); into `out` where that is given."""
         if self._width % 2:
             picture = cv2.copyMakeBorder(picture, 0, 0, 0, 1, cv2.BORDER_REPLICATE)
         self._shades.spread(np.ascontiguousarray(picture), self._spread)
@@ -245,9 +248,14 @@ class Mosaic:
             self._learn(words[self._begin == 0])
             look_up(words, self._first, self._begin)
         cv2.add(self._begin, self._step, dst=self._begin)
-        found = np.empty(self._begin.shape, dtype=np.uint8)
-        look_up(self._begin, self._lists, found)
-        return found[:, : self._width] if self._width % 2 else found
+        out = np.empty((len(picture), self._width), dtype=np.uint8) if out is None else out
+        if self._width % 2:
+            found = np.empty(self._begin.shape, dtype=np.uint8)
+            look_up(self._begin, self._lists, found)
+            np.copyto(out, found[:, : self._width])
+        else:
+            look_up(self._begin, self._lists, out)
+        return out
 
     def _learn(self, words: Words) -> None:
         """Work out the lists of cells that have not been met before."""
