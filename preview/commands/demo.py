@@ -17,7 +17,7 @@ SCENE = "tea_bar"
 FILES = ("room.png", "swallows.gif", "meter.txt", "caps.txt")
 """What `--to` writes."""
 
-_STILL, _STILL_AT_S = "swallows", 5.0
+_STILL, _STILL_AT_S = "evening", 4.0
 _CLIP, _CLIP_S = "swallows", 4.0
 
 
@@ -89,7 +89,7 @@ def _write(folder: Path) -> None:
     click.echo(caps)
     click.echo(f"Written to {folder.resolve()}:")
     for name, says in zip(
-        FILES, ("the room", "4 s of a look, looping", "what every look draws", "the caps"), strict=True
+        FILES, ("the room of an evening", "4 s of a look, looping", "what every look draws", "the caps"), strict=True
     ):
         click.echo(f"  {name:<14} {says}")
     click.echo(f"The scene is `{SCENE}`; try `covecast meter {SCENE}`, or `covecast new my_room.toml` for your own.")

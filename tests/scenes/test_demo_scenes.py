@@ -2,15 +2,18 @@
 
 import itertools
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from preview.looks.library import effect_names
 from preview.power.network import build
 from preview.scene.layout import lay_out
 from preview.scene.model import Scene
 from preview.scene.read import demo_names, find_scene, read_scene
+from preview.window.model import Session
 
 NAMES = ("tea_bar", "reading_corner", "gallery_hall", "sitting_room")
 
@@ -23,7 +26,7 @@ def scene_of(name: str) -> Scene:
 def answer(covecast):
     """The JSON that a command prints."""
 
-    def ask(*words: str) -> dict:
+    def ask(*words: object) -> dict:
         code, out, err = covecast(*words, "--json")
         assert code == 0, err
         return json.loads(out)
@@ -110,3 +113,32 @@ def test_probe_meter_and_cap_answer(name: str, answer) -> None:
     # any content holds at the cap for any content, so every look holds there too; the meter agrees
     kept = answer("meter", name, "--level", str(caps[-1]["level"]))["looks"]
     assert not list(itertools.chain.from_iterable(look["breaks"] for look in kept))
+
+
+def test_the_tea_bars_evening(answer, covecast, tmp_path: Path) -> None:
+    """Its programme is one more look everywhere: in the window's list, in meter, cap and check, as a clip's moment and on the sheet."""
+    scene = scene_of("tea_bar")
+    assert len(scene.programme) >= 4
+    assert all(step.fade_s > 0 for step in scene.programme)
+    whole_s = sum(step.seconds for step in scene.programme)
+    names = [look.name for look in Session.of(scene).looks]
+    assert names == [*(look.name for look in scene.look), "programme"]
+    metered = answer("meter", "tea_bar")["looks"][-1]
+    assert metered["name"] == "programme"
+    assert metered["frames"] == round(whole_s * scene.assume.data_frames_per_s)
+    assert not metered["breaks"]
+    assert "look programme" in [cap["content"] for cap in answer("cap", "tea_bar")["caps"]]
+    assert covecast("check", "tea_bar", "--no-eyes")[0] == 0
+    # In the middle of a fade it is not what it is after it.
+    step = scene.programme[0].seconds
+    stills = {}
+    for after in (1.5, 8.0):
+        words = ("clip", "tea_bar", tmp_path / "m.png", "--look", "programme", "--at", step + after, "--size", "64x36")
+        code, _, err = covecast(*words)
+        assert code == 0, err
+        with Image.open(tmp_path / "m.png") as picture:
+            stills[after] = np.asarray(picture).astype(float)
+    assert np.abs(stills[1.5] - stills[8.0]).mean() > 1
+    code, said, _ = covecast("clip", "tea_bar", tmp_path / "s.png", "--sheet", "--size", "64x36")
+    assert code == 0
+    assert f"{len(names)} looks" in said
