@@ -20,7 +20,7 @@ from scipy.linalg import lapack
 
 from preview.scene.layout import Floats, Ints
 
-__all__ = ["Chains", "Wiring", "wire"]
+__all__ = ["Chains", "Flow", "Wiring", "tridiagonal", "wire"]
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,17 @@ class Chains:
     def places(self) -> int:
         """Number of places along the strips that draw current."""
         return int(self.count.sum())
+
+
+@dataclass(frozen=True)
+class Flow:
+    """The linear network under given currents. F frames, M places, P ports, K chains."""
+
+    volts: Floats  # (F, M) at the places
+    port_v: Floats  # (F, P)
+    left_a: Floats  # (F, K) what the places draw by way of their chain's left end
+    right_a: Floats  # (F, K)
+    rails_w: Floats | None  # (F,) lost in the rails to currents across the groups, where it was asked for
 
 
 @dataclass(frozen=True)
@@ -67,12 +78,8 @@ class Wiring:
         """Number of ports."""
         return len(self.starting)
 
-    def from_currents(self, amps: Floats, losses: bool = False) -> tuple[Floats, Floats, Floats, Floats | None]:
-        """The linear network under given currents.
-
-        `amps` (F, M) drawn at the places. Returns volts at the places (F, M), volts at the ports (F, P), amps that the places draw by
-        way of each port (F, P), and, where asked for, watts lost in the rails to currents across the groups (F,).
-        """
+    def from_currents(self, amps: Floats, losses: bool = False) -> Flow:
+        """The linear network where `amps` (F, M) are drawn at the places; with the rails' losses where they are asked for."""
         ohm, count = self.chains.segment_ohm, self.chains.count
         sums = np.cumsum(amps, axis=1)
         twice = np.cumsum(sums, axis=1)
@@ -83,10 +90,8 @@ class Wiring:
         cost = twice[:, self.last] - sums[:, self.last] / 2 - before_twice - before * (count - 0.5)
         has_left, has_right = self.left < self.ports, self.right < self.ports
         own = np.where(has_left & has_right, cost / count, np.where(has_left, total, 0.0))
-        draw = self._at_ports(own, total - own)
-        port_v = self.open_v - draw @ self.port_ohm
-        padded = self._padded(port_v)
-        left_v, right_v = padded[:, self.left], padded[:, self.right]
+        port_v = self.open_v - self.at_ports(own, total - own) @ self.port_ohm
+        left_v, right_v = self.chain_ends(port_v)
         through = np.where(has_left & has_right, (left_v - right_v) / (ohm * count), 0.0)
         entering = own + through  # amps into the chain at its left end
         start_v = np.where(has_left, left_v, right_v - ohm * (cost - entering * count))
@@ -98,28 +103,51 @@ class Wiring:
         volts += self._spread(constant)
         volts += self._spread(per_number) * self.number
         if not losses:
-            return volts, port_v, draw, None
+            return Flow(volts, port_v, own, total - own, None)
         onward = sums
         onward -= self._spread(before + entering)  # minus the amps that go on to the right of each place
         lost = np.einsum("fm,fm,m->f", onward, onward, self.place_ohm)
         lost += ((entering**2 - (entering - total) ** 2) / 2) @ ohm
-        return volts, port_v, draw, lost
+        return Flow(volts, port_v, own, total - own, lost)
 
     def step(self, amps: Floats, slope: Floats) -> Floats:
         """Volts at the places (F, M) where they draw `amps` + `slope` · volts."""
         own, from_left, from_right = self._answers(amps, slope)
-        draw = self._by_ports(own, slope, amps)
-        matrix = self.port_ohm @ self._admittance(from_left, from_right, slope)
-        index = np.arange(self.ports)
-        matrix[:, index, index] += 1.0
-        right = self.open_v - draw @ self.port_ohm
-        port_v = right / matrix[:, 0] if self.ports == 1 else np.linalg.solve(matrix, right[..., None])[..., 0]
-        padded = self._padded(port_v)
-        for answer, port in ((from_left, self.left), (from_right, self.right)):
+        ends = self._by_ends(own, slope, amps)
+        volts = self.end_volts(self.open_v, *ends, *self._ends_per_volt(from_left, from_right, slope))
+        for answer, end_v in zip((from_left, from_right), volts, strict=True):
             if answer is not None:
-                answer *= self._spread(padded[:, port])
+                answer *= self._spread(end_v)
                 own += answer
         return own
+
+    def end_volts(
+        self,
+        open_v: Floats | float,
+        left_a: Floats,
+        right_a: Floats,
+        left_by_left: Floats,
+        right_by_left: Floats,
+        left_by_right: Floats,
+        right_by_right: Floats,
+    ) -> tuple[Floats, Floats]:
+        """Volts at the chains' left and right ends, (F, K) each, 0 where no port is, of chains that answer in straight lines.
+
+        `open_v` (P,) is there with nothing drawn. The rest (F, K): amps drawn by way of either end with 0 V at the ports, and those that
+        come on top per volt at the left, and at the right.
+        """
+        admittance = self._admittance(left_by_left, right_by_left, left_by_right, right_by_right)
+        right = open_v - self.at_ports(left_a, right_a) @ self.port_ohm
+        matrix = self.port_ohm @ admittance
+        index = np.arange(self.ports)
+        matrix[:, index, index] += 1.0
+        port_v = right / matrix[:, 0] if self.ports == 1 else np.linalg.solve(matrix, right[..., None])[..., 0]
+        return self.chain_ends(port_v)
+
+    def chain_ends(self, port_v: Floats) -> tuple[Floats, Floats]:
+        """Port values (F, P) at the chains' left and right ends, (F, K) each, 0 where no port is."""
+        padded = np.concatenate([port_v, np.zeros((len(port_v), 1))], axis=1)
+        return padded[:, self.left], padded[:, self.right]
 
     def sinking(self, slope: Floats) -> tuple[Floats, Floats]:
         """How the network answers an ampere drawn at each port, (P, P) each, where each place draws `slope` (M,) siemens.
@@ -128,7 +156,7 @@ class Wiring:
         """
         flat = slope[None]
         _, from_left, from_right = self._answers(np.zeros_like(flat), flat)
-        admittance = self._admittance(from_left, from_right, flat)[0]
+        admittance = self._admittance(*self._ends_per_volt(from_left, from_right, flat))[0]
         unit = np.eye(self.ports)
         sunk: Floats = np.linalg.solve(unit + self.port_ohm @ admittance, self.port_ohm)
         return sunk, unit - admittance @ sunk
@@ -152,27 +180,25 @@ class Wiring:
             right[1] = self.to_left
         if has_right:
             right[-1] = self.to_right
-        diagonal = slope + self.diagonal
         beside = np.empty((frames, places))
         beside[:] = self.beside
-        # dpttrf's arguments are flat: the chains of all frames, end to end, with nothing between them
-        d, e, info = lapack.dpttrf(diagonal.reshape(-1), beside.reshape(-1)[: max(1, beside.size - 1)], 1, 1)
-        if info == 0:
-            answer, info = lapack.dpttrs(d, e, right.reshape(columns, -1).T, 1)
-        if info != 0:
-            raise ArithmeticError("the chains' matrix is not positive definite")
-        right = answer.T.reshape(columns, frames, places)
-        return right[0], right[1] if has_left else None, right[-1] if has_right else None
+        # the chains of all frames, end to end, with nothing between them
+        flat = tridiagonal((slope + self.diagonal).reshape(-1), beside.reshape(-1), right.reshape(columns, -1))
+        answer: Floats = flat.reshape(columns, frames, places)
+        return answer[0], answer[1] if has_left else None, answer[-1] if has_right else None
 
-    def _admittance(self, from_left: Floats | None, from_right: Floats | None, slope: Floats) -> Floats:
-        """Amps that the places draw by way of each port per volt at each, (F, P, P), from their answers to 1 V at either end."""
-        frames = len(slope)
-        admittance = np.zeros((frames, self.ports, self.ports))
-        none = np.zeros((frames, len(self.first)))
-        left_left, right_left = (none, none) if from_left is None else self._by_ends(from_left, slope)
-        left_right, right_right = (none, none) if from_right is None else self._by_ends(from_right, slope)
+    def _ends_per_volt(self, from_left: Floats | None, from_right: Floats | None, slope: Floats) -> tuple[Floats, ...]:
+        """What the places draw by way of their chain's left and right end, (F, K) each, per volt at the left port; then at the right."""
+        none = np.zeros((len(slope), len(self.first)))
+        by_left = (none, none) if from_left is None else self._by_ends(from_left, slope)
+        by_right = (none, none) if from_right is None else self._by_ends(from_right, slope)
+        return *by_left, *by_right
+
+    def _admittance(self, left_left: Floats, right_left: Floats, left_right: Floats, right_right: Floats) -> Floats:
+        """Amps that the places draw by way of each port per volt at each, (F, P, P)."""
+        admittance = np.zeros((len(left_left), self.ports, self.ports))
         index = np.arange(self.ports)
-        admittance[:, index, index] = self._at_ports(left_left, right_right)
+        admittance[:, index, index] = self.at_ports(left_left, right_right)
         if len(self.paired):
             left, right = self.left[self.paired], self.right[self.paired]
             admittance[:, left, right] = left_right[:, self.paired]
@@ -189,15 +215,7 @@ class Wiring:
         left = np.add.reduceat(drawn, self.first, axis=1)
         return left, total - left
 
-    def _by_ports(self, volts: Floats, slope: Floats, amps: Floats) -> Floats:
-        """The same summed at the ports, (F, P)."""
-        return self._at_ports(*self._by_ends(volts, slope, amps))
-
-    def _padded(self, ports: Floats) -> Floats:
-        """Port values (F, P) with a zero for 'no port'."""
-        return np.concatenate([ports, np.zeros((len(ports), 1))], axis=1)
-
-    def _at_ports(self, at_left: Floats, at_right: Floats) -> Floats:
+    def at_ports(self, at_left: Floats, at_right: Floats) -> Floats:
         """Sums at the ports (F, P) of values at the chains' left and right ends (F, K)."""
         none = np.zeros((len(at_left), 1))
         sums: Floats = np.concatenate([at_left, none], axis=1)[:, self.starting]
@@ -206,7 +224,18 @@ class Wiring:
 
     def _spread(self, chain: Floats) -> Floats:
         """Chain values (F, K) at the places: (F, M), or (F, 1) where there is one chain."""
-        return chain if chain.shape[1] == 1 else chain[:, self.chain_of]
+        return chain if chain.shape[1] == 1 else np.repeat(chain, self.chains.count, axis=1)
+
+
+def tridiagonal(diagonal: Floats, beside: Floats, right: Floats) -> Floats:
+    """Answers (columns, N) of one symmetric positive definite tridiagonal system; `beside` (N,) with its last value unused."""
+    d, e, info = lapack.dpttrf(diagonal, beside[: max(1, len(beside) - 1)], 1, 1)
+    if info == 0:
+        answer, info = lapack.dpttrs(d, e, right.T, 1)
+    if info != 0:
+        raise ArithmeticError("the chains' matrix is not positive definite")
+    solved: Floats = answer.T
+    return solved
 
 
 def wire(chains: Chains, open_v: Floats, port_ohm: Floats) -> Wiring:

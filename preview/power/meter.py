@@ -97,7 +97,7 @@ class Metered:
         supplies = []
         for s, name in enumerate(scene.supply):
             amps, limit = self.supply_a[:, s], float(self.supply_limit_a[s])
-            peak = int(amps.argmax())
+            peak = _first_worst(amps)
             supplies.append(
                 {
                     "name": name,
@@ -120,9 +120,9 @@ class Metered:
             "level": self.level,
             "supplies": supplies,
             "feeds": feeds,
-            "lowest_volts": worst(self.lowest_v, self.lowest_group, "volts", int(self.lowest_v.argmin())),
-            "worst_dimming": worst(self.dimming, self.dimming_group, "fraction", int(self.dimming.argmax())),
-            "worst_colour_steps": worst(self.colour_steps, self.colour_group, "steps", int(self.colour_steps.argmax())),
+            "lowest_volts": worst(self.lowest_v, self.lowest_group, "volts", _first_worst(-self.lowest_v)),
+            "worst_dimming": worst(self.dimming, self.dimming_group, "fraction", _first_worst(self.dimming)),
+            "worst_colour_steps": worst(self.colour_steps, self.colour_group, "steps", _first_worst(self.colour_steps)),
             "mean_watts": float(self.supply_w.mean()),
             "breaks": [str(found) for found in self.breaks],
         }
@@ -181,6 +181,12 @@ def meter_frames(
     )
 
 
+def _first_worst(values: Floats) -> int:
+    """The first frame that has the largest value: where a look repeats itself, rounding must not choose among its rounds."""
+    largest = values.max()
+    return int((values >= largest - 1e-9 * abs(largest)).argmax())
+
+
 def _joined(parts: list[Quantity]) -> Quantity:
     """One quantity over consecutive blocks of frames."""
     groups = [part.group for part in parts if part.group is not None]
@@ -193,7 +199,7 @@ def _break(layout: Layout, quantity: Quantity, frames_per_s: float) -> Break | N
     over: Bools = quantity.over()
     if not over.any():
         return None
-    worst = int(quantity.value.argmax())
+    worst = _first_worst(quantity.value)
     where, value, limit = quantity.where, float(quantity.value[worst]), quantity.limit
     if quantity.group is not None:
         group = int(quantity.group[worst])

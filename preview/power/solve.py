@@ -1,25 +1,29 @@
 """Volts and amps everywhere for given drives: the steady state of the network, many frames at once.
 
 Kirchhoff's current law at every node, with loads that rise with their voltage in straight pieces. The state is the minimum of a convex
-function, so there is one. Newton's method is exact once it has the right pieces; it could cycle between their kinks on a
-heavily sagging run, so a step is taken in full only while it halves the mismatch, or while the function still falls at its end; else
-a point on the step is taken where the function has nearly stopped falling. Such steps cannot cycle.
+function, so there is one. Where every group levels off, only those that sag are settled, as `sagging` has it.
 
-Every answer is checked along another way before it is given out: the currents at the voltages found are put into the linear network, and
-must bring the same voltages to within 1 µV. Otherwise SolveError: never a wrong figure.
+What that does not settle, Newton's method does for all places together. It is exact once it has the right pieces; it could cycle between
+their kinks on a heavily sagging run, so a step is taken in full only while it halves the mismatch, or while the function still falls
+at its end; else a point on the step is taken where the function has nearly stopped falling. Such steps cannot cycle.
+
+Every answer is checked along another way before it is given out: currents are put into the linear network by running sums, and at the
+volts that come of them the loads must draw those currents. Otherwise SolveError: never a wrong figure.
 
 Leaves out: what happens between two frames (cables' inductance, supplies' capacitors).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
+from preview.power.chains import Flow
 from preview.power.network import Network
+from preview.power.sagging import settle_low
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Bools, Floats, Ints
 
@@ -34,6 +38,9 @@ CLOSE_V = 1e-8
 CLOSE_SHARE = 1e-8
 """Largest mismatch of the amps at which they stop, as a share of all amps drawn."""
 
+ROUNDING = 1e-11
+"""Mismatch of the amps, as a share of all amps drawn, that the running sums of a long plan bring by rounding alone."""
+
 CHECK_V = 1e-6
 """Largest difference between an answer and the volts that its currents bring."""
 
@@ -44,7 +51,7 @@ BLOCK = 1 << 15
 """Places times frames that are worked on together: few enough that the arrays stay near the processor."""
 
 STRIDE = 8
-"""Of the frames that sag, every eighth is solved from scratch, the others from the nearest of those."""
+"""Of the frames that sag, every eighth is solved from scratch, the others from what lies between those."""
 
 
 class SolveError(CovecastError):
@@ -78,13 +85,6 @@ class State:
         off: Floats = np.abs(self.supply_w - self.group_w - self.conductor_w) / moved
         return off
 
-    @staticmethod
-    def join(parts: list[State]) -> State:
-        """States of consecutive frames as one."""
-        if len(parts) == 1:
-            return parts[0]
-        return State(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(State)))
-
 
 def solve(network: Network, drive: Drive, start_v: Floats | None = None) -> State:
     """The state of every frame.
@@ -95,19 +95,26 @@ def solve(network: Network, drive: Drive, start_v: Floats | None = None) -> Stat
     Raises SolveError where a drive is not finite, not within 0..1, or of the wrong shape, and where a frame does not converge.
     """
     drive = _checked(network, drive)
-    parts = []
-    for part, current, volts in _blocks(network, drive, start_v):
-        parts.append(_state(network, drive[part], current, volts))
-    return State.join(parts)
+    whole: State | None = None
+    for part, amps, flow in _blocks(network, drive, start_v, True):
+        state = _state(network, drive[part], amps, flow)
+        if len(state.group_w) == len(drive):
+            return state
+        if whole is None:
+            whole = State(*(np.empty((len(drive), *getattr(state, f.name).shape[1:])) for f in fields(State)))
+        for f in fields(State):
+            getattr(whole, f.name)[part] = getattr(state, f.name)
+    if whole is None:
+        raise SolveError("a drive of at least one frame is needed, found none")
+    return whole
 
 
 def solve_volts(network: Network, drive: Drive, start_v: Floats | None = None) -> Floats:
     """The volts across the groups alone, (F, G); arguments and errors as in `solve`."""
     drive = _checked(network, drive)
     group_v = np.empty((len(drive), network.groups))
-    for part, current, volts in _blocks(network, drive, start_v):
-        _check(network, network.wiring.from_currents(network.loads.amps(current, volts))[0], volts)
-        group_v[part] = volts if network.place_of is None else volts[:, network.place_of]
+    for part, _, flow in _blocks(network, drive, start_v, False):
+        group_v[part] = flow.volts if network.place_of is None else flow.volts[:, network.place_of]
     return group_v
 
 
@@ -124,8 +131,10 @@ def _checked(network: Network, drive: Drive) -> Drive:
     return drive
 
 
-def _blocks(network: Network, drive: Drive, start_v: Floats | None) -> Iterator[tuple[slice, Floats, Floats]]:
-    """Slices of frames with the colours' full currents (C, F, M) and the volts (F, M)."""
+def _blocks(
+    network: Network, drive: Drive, start_v: Floats | None, losses: bool
+) -> Iterator[tuple[slice, Floats, Flow]]:
+    """Slices of frames with the amps at their places (F, M) and the linear network under them."""
     size = max(1, BLOCK // max(1, network.wiring.chains.places))
     start = None
     if start_v is not None:
@@ -135,10 +144,9 @@ def _blocks(network: Network, drive: Drive, start_v: Floats | None) -> Iterator[
     before: Floats | None = None
     for begin in range(0, len(drive), size):
         part = slice(begin, min(begin + size, len(drive)))
-        current = _currents(network, drive[part])
-        volts = _settle(network, current, before) if start is None else _newton(network, current, start[part])
-        before = volts[-1] if size <= STRIDE else None
-        yield part, current, volts
+        amps, flow = _settle(network, _currents(network, drive[part]), before if start is None else start[part], losses)
+        before = flow.volts[-1] if size <= STRIDE else None
+        yield part, amps, flow
 
 
 def _currents(network: Network, drive: Drive) -> Floats:
@@ -153,34 +161,62 @@ def _currents(network: Network, drive: Drive) -> Floats:
     return current
 
 
-def _settle(network: Network, current: Floats, before: Floats | None) -> Floats:
-    """Volts (F, M): by two running sums where nothing sags below its knees, else by Newton's steps.
+def _settle(network: Network, current: Floats, known: Floats | None, losses: bool) -> tuple[Floats, Flow]:
+    """Amps at the places (F, M), and the linear network under them.
 
-    `before` (M,): the volts of the frame before, where a block is so short that they are a better place to begin than a guess.
+    `known` volts to begin from: (F, M) near those of each frame, or (M,) those of the frame before.
     """
-    loads = network.loads
-    steady = bool(np.all(np.isfinite(loads.steady_v)))
-    frames = current.shape[1]
-    if steady:
-        volts = network.wiring.from_currents(loads.most(current))[0]
-        sagging = np.flatnonzero((volts < loads.steady_v).any(axis=1))
-        if not len(sagging):
-            return volts
-    else:
-        volts = np.empty((frames, network.wiring.chains.places))
-        sagging = np.arange(frames)
-    if len(sagging) <= STRIDE:
-        anchors, rest = sagging, sagging[:0]
-    else:
-        position = np.arange(len(sagging))
-        is_anchor = position % STRIDE == STRIDE // 2
-        anchors, rest = sagging[is_anchor], sagging[~is_anchor]
-        nearest = np.minimum(position[~is_anchor] // STRIDE, len(anchors) - 1)
-    scratch = current[:, anchors]
-    guess = _first_guess(network, scratch) if before is None else np.broadcast_to(before, scratch.shape[1:])
-    volts[anchors] = _newton(network, scratch, guess)
-    if len(rest):
-        volts[rest] = _newton(network, current[:, rest], volts[anchors[nearest]])
+    loads, wiring = network.loads, network.wiring
+    if not np.all(np.isfinite(loads.steady_v)):
+
+        def solved(frames: Ints, start: Floats | None) -> Floats:
+            drawn = current[:, frames]
+            return _newton(network, drawn, _first_guess(network, drawn) if start is None else start)
+
+        return _confirmed(network, current, _in_strides(np.arange(current.shape[1]), known, solved), losses)
+    most_a = loads.most(current)
+    most = wiring.from_currents(most_a, losses)
+    low = most.volts < loads.steady_v
+    sagging = np.flatnonzero(low.any(axis=1))
+    if not len(sagging):
+        return most_a, most
+    amps = most_a.copy()
+
+    def settled(frames: Ints, start: Floats | None) -> Floats:
+        spot, now_a, now_v = settle_low(network, current, most_a, most, low, frames, start)
+        amps.reshape(-1)[spot] = now_a
+        near = most.volts.copy()
+        near.reshape(-1)[spot] = now_v
+        return near[frames]
+
+    _in_strides(sagging, known if known is None or known.ndim == 1 else known[sagging], settled)
+    _replace(amps, most, sagging, *_held(network, current[:, sagging], amps[sagging], losses))
+    return amps, most
+
+
+def _in_strides(frames: Ints, known: Floats | None, solved: Callable[[Ints, Floats | None], Floats]) -> Floats:
+    """Volts of the `frames` (N,), (N, M), by `solved(some of them, volts to begin from)`.
+
+    Every eighth from scratch, or from the frame before them all where it is `known` (M,); those between from a line between these two.
+    """
+    if known is not None and known.ndim == 2:
+        return solved(frames, known)
+    position = np.arange(len(frames))
+    anchor = position % STRIDE == 0
+    anchor[-1] = True
+    if known is not None and len(frames) > 1:
+        anchor[0] = False
+    where, between = np.flatnonzero(anchor), np.flatnonzero(~anchor)
+    ends = solved(frames[where], None if known is None else np.broadcast_to(known, (len(where), len(known))))
+    if not len(between):
+        return ends
+    volts = np.empty((len(frames), ends.shape[1]))
+    volts[where] = ends
+    if known is not None:
+        where, ends = np.concatenate([[-1], where]), np.concatenate([known[None], ends])
+    after = np.searchsorted(where, between)
+    share = ((between - where[after - 1]) / (where[after] - where[after - 1]))[:, None]
+    volts[between] = solved(frames[between], ends[after - 1] + share * (ends[after] - ends[after - 1]))
     return volts
 
 
@@ -286,26 +322,49 @@ def _line_search(
     return chosen
 
 
-def _check(network: Network, again: Floats, volts: Floats) -> None:
-    """Raise SolveError unless the volts that the currents bring are those that drew them."""
-    off = float(np.abs(again - volts).max(initial=0.0))
+def _held(network: Network, current: Floats, amps: Floats, losses: bool) -> tuple[Floats, Flow]:
+    """The same amps (F, M) and the linear network under them, where the loads draw as much at the volts that come of them.
+
+    Frames where they do not are solved again, all places together.
+    """
+    flow = network.wiring.from_currents(amps, losses)
+    off = np.abs(network.loads.amps(current, flow.volts) - amps).sum(axis=1)
+    missed = np.flatnonzero(~(off <= np.maximum(CLOSE_V / network.reach_ohm, ROUNDING * amps.sum(axis=1))))
+    if len(missed):
+        volts = _newton(network, current[:, missed], flow.volts[missed])
+        _replace(amps, flow, missed, *_confirmed(network, current[:, missed], volts, losses))
+    return amps, flow
+
+
+def _confirmed(network: Network, current: Floats, volts: Floats, losses: bool) -> tuple[Floats, Flow]:
+    """Amps at the places (F, M) at `volts`, and the linear network under them, which must bring the same volts: else SolveError."""
+    amps = network.loads.amps(current, volts)
+    flow = network.wiring.from_currents(amps, losses)
+    off = float(np.abs(flow.volts - volts).max(initial=0.0))
     if not off <= CHECK_V:
         raise SolveError(f"the network's answer fails its own check by {off:.2g} V")
+    return amps, flow
 
 
-def _state(network: Network, drive: Drive, current: Floats, volts: Floats) -> State:
-    amps = network.loads.amps(current, volts)
-    again, port_v, draw, rails_w = network.wiring.from_currents(amps, losses=True)
-    assert rails_w is not None
-    _check(network, again, volts)
+def _replace(amps: Floats, flow: Flow, frames: Ints, new_amps: Floats, new_flow: Flow) -> None:
+    """Put other amps and another flow in the place of some frames'."""
+    amps[frames] = new_amps
+    for name in ("volts", "port_v", "left_a", "right_a", "rails_w"):
+        if (old := getattr(flow, name)) is not None:
+            old[frames] = getattr(new_flow, name)
+
+
+def _state(network: Network, drive: Drive, amps: Floats, flow: Flow) -> State:
+    assert flow.rails_w is not None
+    port_v, rails_w, draw = flow.port_v, flow.rails_w, network.wiring.at_ports(flow.left_a, flow.right_a)
     leads = network.leads
     lead_a = leads.still_a + draw @ leads.per_a.T
     conductor_w = rails_w + (lead_a[:, leads.supply.stop :] ** 2) @ leads.ohm[leads.supply.stop :]
     supply_a = lead_a[:, leads.supply]
     supply_v = network.supply_volts - supply_a * network.supply_ohm
-    group_v, group_a = volts, amps
+    group_v, group_a = flow.volts, amps
     if network.place_of is not None:
-        group_v = np.ascontiguousarray(volts[:, network.place_of])
+        group_v = np.ascontiguousarray(flow.volts[:, network.place_of])
         loads = network.group_loads
         scale = 1 / 255 if drive.dtype == np.uint8 else 1.0
         own = np.stack([drive[:, :, colour] * (loads.rated_a[c] * scale) for c, colour in enumerate(loads.colours)])
@@ -324,7 +383,7 @@ def _state(network: Network, drive: Drive, current: Floats, volts: Floats) -> St
         join_a=lead_a[:, leads.join],
         join_negative_a=lead_a[:, leads.join_negative],
         conductor_w=conductor_w,
-        group_w=np.einsum("fm,fm->f", volts, amps),
+        group_w=np.einsum("fm,fm->f", flow.volts, amps),
         supply_w=np.einsum("fs,fs->f", supply_v, supply_a),
     )
     off = float(state.imbalance.max(initial=0.0))

@@ -16,10 +16,22 @@ import numpy as np
 
 from preview.scene.layout import Floats, Ints, Layout
 
-__all__ = ["IDLE_FROM_V", "Loads", "light_fraction", "loads_of"]
+__all__ = ["IDLE_FROM_V", "OFF_SHARE", "Loads", "light_fraction", "loads_of", "volts_fit"]
+
+OFF_SHARE = 0.10
+"""A supply's voltage may be this far from the strip's rated one (common practice, no source)."""
 
 IDLE_FROM_V = 0.1
 """Volts across a group from which its idle current is drawn in full."""
+
+
+def volts_fit(supply_v: float, rated_v: float) -> bool:
+    """Whether a supply of that voltage lights a strip of that rated voltage as it should, and leaves it whole.
+
+    >>> volts_fit(13.2, 12), volts_fit(13.3, 12), volts_fit(10.8, 12), volts_fit(10.7, 12)
+    (True, False, True, False)
+    """
+    return abs(supply_v / rated_v - 1) <= OFF_SHARE + 1e-9
 
 
 def light_fraction(layout: Layout, group_v: Floats) -> Floats:
@@ -84,6 +96,15 @@ class Loads:
         """Amps alone, (F, M)."""
         return self.draw(drive, volts)[0]
 
+    def at(self, places: Ints) -> Loads:
+        """The loads of the places `places` (N,) alone; a figure that is the same everywhere is kept once, and spreads as it is used."""
+
+        def pick(values: Floats) -> Floats:
+            alike = bool((values == values[..., :1]).all())
+            return values[..., :1] if alike else values[..., places]
+
+        return Loads(self.colours, *(pick(getattr(self, name)) for name in _PER_PLACE))
+
     def most(self, drive: Floats) -> Floats:
         """Amps (F, M) with every colour at g = 1 and the chips awake: what a regulated strip draws at full voltage."""
         amps = np.empty(drive.shape[1:])
@@ -91,6 +112,9 @@ class Loads:
         for c in range(len(self.colours)):
             amps += drive[c]
         return amps
+
+
+_PER_PLACE = ("rated_a", "dark_v", "per_v", "ceiling", "idle_a", "share", "steady_v")
 
 
 def loads_of(layout: Layout, first: Ints | None = None) -> Loads:

@@ -1,8 +1,9 @@
 """How fast the power figures are, against ngspice and against scipy.sparse in the same run: `python tests/bench/bench_power.py`.
 
-Networks: 12 V in groups of three, a feed in the middle of every 160 groups or so, so that a network of any size sags alike and growth
-compares like with like; with rails on which nothing falls below its knees, with rails on which some groups do, and with rails so thin
-that most do. Process time where seconds are given; the best of a few runs, since the machine may be busy with other things.
+Networks: 12 V in groups of three, a feed in the middle of every 160 groups or so, a supply that grows with the plan and 12 s of the same
+light, so that a network of any size sags alike and growth compares like with like; with rails on which nothing falls below its knees,
+with rails on which some groups do, and with rails so thin that most do. Process time where seconds are given; the best of a few runs,
+since the machine may be busy with other things.
 """
 
 import resource
@@ -25,6 +26,7 @@ from preview.scene.model import Scene
 
 COLOURS = {"red": (5.4, 7.0, (0.69, 0.308)), "green": (8.1, 9.4, (0.17, 0.72)), "blue": (8.1, 9.6, (0.135, 0.055))}
 MILLIAMP, IDLE_MA, CUT = 12.0, 0.8, 3 / 84
+FRAMES = 360
 CABLE = {"mm2": 1.5, "length_m": 3.0}
 FACTOR = 1 + 0.00393 * 20
 
@@ -40,7 +42,7 @@ def plan(groups: int, shares: np.ndarray, rail: float = 70.0) -> Scene:
     length = groups * CUT
     return Scene.model_validate({
         "format": 1, "title": "bench", "room": {"size_m": (999, 9, 9)}, "viewer": {"eye_m": (0, 0, 0), "look_m": (1, 1, 1)},
-        "strip": {"s": strip}, "supply": {"u": {"volts": 12.0, "amps": 400.0, "output_milliohm": 1.0}},
+        "strip": {"s": strip}, "supply": {"u": {"volts": 12.0, "amps": 400.0, "output_milliohm": 160 / groups}},
         "run": [{"name": "r", "strip": "s", "path_m": [(0, 0, 0), (length, 0, 0)]}],
         "feed": [
             {"from": "u", "run": "r", "at_m": at, "cable": CABLE, "contact_milliohm": 5.0}
@@ -61,7 +63,7 @@ def ngspice(scene: Scene, codes: np.ndarray) -> tuple[float, np.ndarray]:
     groups = len(codes)
     half = scene.strip["s"].rail_milliohm_per_m[0] / 1000 * FACTOR * CUT / 2
     lead = 13.3 / 1000 * CABLE["length_m"] * FACTOR + 0.005
-    lines = ["bench", "V0 emf 0 12", "Rs emf sp 0.001"]
+    lines = ["bench", "V0 emf 0 12", f"Rs emf sp {0.16 / groups}"]
     for k in range(groups):
         for side in "pn":
             lines += [f"R{side}a{k} {side}c{k} {side}g{k} {half}", f"R{side}b{k} {side}g{k} {side}c{k + 1} {half}"]
@@ -109,10 +111,10 @@ def sparse(scene: Scene, codes: np.ndarray) -> tuple[float, np.ndarray] | None:
         at = 2 * round(feed.at_m / CUT)
         stamp(source, at, 1 / lead)
         stamp(span + at, -1, 1 / lead)
-    stamp(source, -1, 1 / 0.001)
+    stamp(source, -1, groups / 0.16)
     linear = csc_matrix((val, (row, col)), shape=(size, size))
     fixed = np.zeros(size)
-    fixed[source] = 12 / 0.001
+    fixed[source] = 12 * groups / 0.16
     plus = 2 * np.arange(groups) + 1
     minus = plus + span
     dark, full = (np.array([c[i] for c in COLOURS.values()]) for i in (0, 1))
@@ -155,10 +157,9 @@ def networks(rail: float) -> None:
         feeds = max(1, round(groups / 160))
         scene = plan(groups, (np.arange(feeds) + 0.5) / feeds, rail)
         network = build(scene, lay_out(scene))
-        frames = max(16, 200_000 // groups)
-        codes = np.floor(255 * light(groups, frames) + 0.5).astype(np.uint8)
+        codes = np.floor(255 * light(groups, FRAMES) + 0.5).astype(np.uint8)
         state = solve(network, codes)
-        many = best(lambda n=network, c=codes: solve(n, c), 5) / frames * 1000
+        many = best(lambda n=network, c=codes: solve(n, c), 5) / FRAMES * 1000
         alone = best(lambda n=network, c=codes: solve(n, c[:1]), 9, time.perf_counter) * 1000
         tried = [(f, sparse(scene, codes[f])) for f in range(6)]
         ended = [(f, *answer) for f, answer in tried if answer is not None]

@@ -5,6 +5,7 @@ IEC 60228 class 5, 0.75 mm² 26.0 Ω/km, 1 mm² 19.5 Ω/km at 20 °C; temperatur
 u'v': CIE 15, 4X/(X + 15Y + 3Z) and 9Y/(X + 15Y + 3Z); a step is 0.0011 in it.
 """
 
+import json
 import re
 
 import numpy as np
@@ -134,7 +135,8 @@ def test_a_break_says_what_by_how_much_for_how_long_and_since_when(codes) -> Non
 def test_a_look_cut_into_other_blocks_is_metered_alike(codes) -> None:
     scene = plan()
     layout = lay_out(scene)
-    one, other = (metered(scene, codes, cut_at).as_json(scene, layout) for cut_at in (1, 11))
+    texts = [json.dumps(metered(scene, codes, cut_at).as_json(scene, layout)) for cut_at in (1, 11)]
+    one, other = (json.loads(text, parse_float=lambda number: f"{float(number):.12g}") for text in texts)
     assert one == other
 
 
