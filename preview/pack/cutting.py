@@ -3,10 +3,11 @@
 Lengths are whole numbers of one unit, and a saw takes `kerf` of them at every cut. Pieces that fill a length with one cut fewer than
 pieces fit too, so pieces of l₁ … lₙ fit a length S if Σ(lᵢ + kerf) ≤ S + kerf.
 
-First a quick packing, each piece into the first length that still has room, longest first, is held against Martello and Toth's lower bound
-(Discrete Applied Mathematics 28, 1990). Where the two meet that packing is proven to be best. Elsewhere every way of filling a
-length to which no further piece could be added is listed, and HiGHS finds how often to use which: minimise Σ x_p so that
-Σ a_ip x_p ≥ demand_i, x whole (Gilmore and Gomory, Operations Research 9, 1961, without their column generation).
+First two quick packings, each piece into the first length that still has room, and each length as full as it can be, longest pieces first,
+are held against Martello and Toth's lower bound (Discrete Applied Mathematics 28, 1990). Where one meets it, it is proven to be
+best. Elsewhere every way of filling a length to which no further piece could be added is listed, and HiGHS finds how often to use
+which: minimise Σ x_p so that Σ a_ip x_p ≥ demand_i, x whole (Gilmore and Gomory, Operations Research 9, 1961, without their columns'
+generation).
 
 Leaves out: which of several best ways leaves the handiest rest; squaring the ends of a length; flaws in it.
 """
@@ -19,6 +20,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from preview.scene.faults import CovecastError
 
@@ -27,8 +29,14 @@ __all__ = ["Cutting", "CuttingError", "cut_from_stock", "fewest_at_least"]
 MOST_WAYS = 60_000
 """Ways of filling a length that are listed at most; a plan with more of them gets the quick packing, and is told so."""
 
+MOST_STEPS = 1_000_000
+"""Steps of listing them, found or not."""
+
 MOST_SECONDS = 20.0
 """What the solver may take before the quick packing stands."""
+
+
+Table = NDArray[np.int64]
 
 
 class CuttingError(CovecastError):
@@ -57,7 +65,7 @@ def cut_from_stock(pieces: Sequence[int], stock: int, kerf: int = 0) -> Cutting:
     if not pieces:
         return Cutting((), True)
     room, sizes = stock + kerf, [piece + kerf for piece in pieces]
-    quick = _first_fit(sizes, room)
+    quick = min(_first_fit(sizes, room), _fullest(sizes, room), key=len)
     least = fewest_at_least(sizes, room)
     if len(quick) <= least:
         return Cutting(_in_order(quick, sizes), True)
@@ -104,19 +112,46 @@ def _first_fit(sizes: Sequence[int], room: int) -> list[list[int]]:
     return lengths
 
 
-def _ways(
-    widths: Sequence[int], demand: Sequence[int], room: int
-) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]] | None:
+def _fullest(sizes: Sequence[int], room: int) -> list[list[int]]:
+    """Pieces by number: one length after another begun with the longest that is left, and then filled as full as those left can fill it."""
+    waiting = sorted(range(len(sizes)), key=lambda k: (-sizes[k], k))
+    lengths = []
+    while waiting:
+        first = waiting.pop(0)
+        rest = room - sizes[first]
+        reached = [1]  # bit s of the n-th: the first n of those waiting have some that add up to s
+        for number in waiting:
+            reached.append((reached[-1] | reached[-1] << sizes[number]) & ((1 << (rest + 1)) - 1))
+        fill = reached[-1].bit_length() - 1
+        chosen = [first]
+        for n in range(len(waiting), 0, -1):
+            if not reached[n - 1] >> fill & 1:
+                chosen.append(waiting[n - 1])
+                fill -= sizes[waiting[n - 1]]
+        waiting = [number for number in waiting if number not in chosen]
+        lengths.append(chosen)
+    return lengths
+
+
+def _ways(widths: Sequence[int], demand: Sequence[int], room: int) -> Table | None:
     """Every way (W, kinds) of filling a length to which no piece that is still wanted could be added; None where they are too many."""
     found: list[list[int]] = []
     counts = [0] * len(widths)
+    last = len(widths) - 1
+    steps = 0
 
     def fill(kind: int, rest: int) -> bool:
-        if kind == len(widths):
-            if all(width > rest or counts[k] == demand[k] for k, width in enumerate(widths)):
-                found.append(list(counts))
-            return len(found) <= MOST_WAYS
+        nonlocal steps
+        steps += 1
         most = min(rest // widths[kind], demand[kind])
+        if kind == last:
+            counts[kind] = most  # with fewer of the last kind another would fit
+            rest -= most * widths[kind]
+            shortest = next((k for k in range(last, -1, -1) if counts[k] < demand[k]), None)
+            if shortest is None or widths[shortest] > rest:
+                found.append(list(counts))
+            counts[kind] = 0
+            return len(found) <= MOST_WAYS and steps <= MOST_STEPS
         for count in range(most, -1, -1):
             counts[kind] = count
             if not fill(kind + 1, rest - count * widths[kind]):
@@ -128,8 +163,8 @@ def _ways(
 
 
 def _solved(
-    ways: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
-    demand: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
+    ways: Table,
+    demand: Table,
     most: int,
 ) -> tuple[list[int] | None, bool]:
     """How often each way is used, None where that is no better than `most` lengths; and whether the answer is proven."""
@@ -150,7 +185,7 @@ def _solved(
 
 
 def _handed_out(
-    ways: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
+    ways: Table,
     counts: Sequence[int],
     widths: Sequence[int],
     sizes: Sequence[int],

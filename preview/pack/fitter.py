@@ -47,6 +47,7 @@ def fitter_page(
         "feed_amps": feed_amps,
         "caps": caps,
         "any_cap": caps[-1],
+        "cap_words": _cap_words,
         "gauged": gauged,
         "gauged_places": [(drive, _by_place(gauged, drive)) for drive in gauged.drives],
         "tolerance_words": SPREAD.words(),
@@ -60,6 +61,20 @@ def fitter_page(
             finding for finding in checked.findings if finding.about.startswith("strip ") and "coiled" in finding.do
         ],
     }
+
+
+def _cap_words(cap: Cap) -> str:
+    """What sets a cap, in words."""
+    words = {
+        None: "nothing",
+        "supply": f"supply {cap.where}",
+        "fuse": f"the fuse of {cap.where}",
+        "cable": f"the cable of {cap.where}",
+        "colour": f"the colour of {cap.where}",
+        "dimming": f"the light of {cap.where}",
+        "reset": f"the chip of {cap.where}, which loses its data",
+    }
+    return words[cap.limited_by]
 
 
 def _by_place(gauged: Gauged, drive: Drive) -> list[GaugedPlace]:

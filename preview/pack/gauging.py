@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from preview.pack.wiring import Wiring, wiring_of
 from preview.power.network import build
@@ -129,7 +130,7 @@ def gauge(scene: Scene, code: int, spread: Spread = SPREAD) -> Gauged:
     return Gauged(code, drives, tuple(rows), wiring_of(scene, found[0]["feeds"]))
 
 
-def _read(scene: Scene, codes: np.ndarray[tuple[int, ...], np.dtype[np.uint8]]) -> list[dict[str, Any]]:
+def _read(scene: Scene, codes: NDArray[np.uint8]) -> list[dict[str, Any]]:
     """The probe's readings under each drive, each solved alone as the probe does, so that the last digits are its too."""
     layout = lay_out(scene)
     network = build(scene, layout)

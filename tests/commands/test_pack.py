@@ -4,7 +4,9 @@ import csv
 import hashlib
 import json
 import re
+import signal
 import subprocess
+import time
 from html.parser import HTMLParser
 from pathlib import Path
 from xml.etree import ElementTree
@@ -14,6 +16,7 @@ import pytest
 from PIL import Image
 
 from preview.looks.library import own_folder
+from preview.pack import pictures
 
 PAGES = ["for-the-client.html", "for-the-fitter.html"]
 PAPERS = [*PAGES, "cuts.csv", "pack.json", "parts.csv", "readings.csv", "wiring.svg"]
@@ -39,6 +42,7 @@ def quick(moving: str, tmp_path_factory: pytest.TempPathFactory) -> Path:
     text = moving.replace(
         'title = "One shelf"', 'title = "Shelf <b>& more</b>"\nnote = "Invented. <script>alert(1)</script>"'
     )
+    text = text.replace("seconds = 4", "seconds = 1")
     file.write_text(text.replace('"water"', '"<i>water</i> & \\"wind\\""'))
     return file
 
@@ -56,6 +60,12 @@ def packed(quick: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert (done.returncode, done.stderr) == (0, "")
     assert "packed into" in done.stdout
     return folder
+
+
+@pytest.fixture
+def small(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pictures as small as the clips, for tests that do not look at them."""
+    monkeypatch.setattr(pictures, "_WIDE_PX", 64)
 
 
 def files_in(folder: Path) -> dict[str, str]:
@@ -201,6 +211,7 @@ def test_without_the_client(quick: Path, out: Path, covecast) -> None:
     assert "Flashes were not counted" in (out / "pack" / PAGES[1]).read_text(encoding="utf-8")
 
 
+@pytest.mark.usefixtures("small")
 def test_without_clips(quick: Path, out: Path, covecast) -> None:
     code, _, _ = covecast("pack", quick, out / "pack", "--without", "clips", "--without", "flashes", *QUICK)
     assert code == 0
@@ -210,6 +221,7 @@ def test_without_clips(quick: Path, out: Path, covecast) -> None:
     assert "have not been counted" in text
 
 
+@pytest.mark.usefixtures("small")
 def test_a_look_that_flashes_is_left_out_with_a_word(
     one_shelf: str, out: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, covecast
 ) -> None:
@@ -261,6 +273,59 @@ def test_a_filled_in_pack_is_left_alone(quick: Path, out: Path, covecast) -> Non
     assert "pack.before" in told
     assert (out / "pack.before" / "readings.csv").read_text() == "filled in"
     assert (out / "pack" / "readings.csv").read_text(encoding="utf-8-sig").startswith("drive,")
+
+
+@pytest.mark.usefixtures("small")
+def test_clips_are_taken_over_from_a_folder_of_clips(quick: Path, packed: Path, out: Path, covecast) -> None:
+    code, printed, _ = covecast(
+        "pack", quick, out / "pack", *QUICK, "--without", "flashes", "--clips-from", packed / "clips"
+    )
+    assert code == 0
+    assert "3 kept" in printed
+    assert [path.name for path in out.iterdir()] == ["pack"]
+
+
+@pytest.mark.usefixtures("small")
+def test_shorter_clips(quick: Path, out: Path, covecast) -> None:
+    code, _, _ = covecast("pack", quick, out / "pack", *QUICK, "--without", "flashes", "--seconds", "0.4")
+    assert code == 0
+    asked = ["-show_entries", "stream=nb_frames", "-of", "csv=p=0", str(out / "pack" / "clips" / "soft-dusk.mp4")]
+    said = subprocess.run(["ffprobe", "-v", "error", *asked], capture_output=True, check=True, text=True).stdout
+    assert said.strip().strip(",") == "10"  # 0.4 s at 25 a second
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
+def test_stopped_midway_nothing_is_left(how: signal.Signals, quick: Path, out: Path) -> None:
+    words = [
+        "covecast",
+        "pack",
+        str(quick),
+        str(out / "pack"),
+        "--clip-size",
+        "640x360",
+        "--without",
+        "flashes",
+        "--jobs",
+        "2",
+    ]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:
+        while running.poll() is None and not list(out.glob(".pack.part-*/clips")):
+            time.sleep(0.02)
+        time.sleep(0.3)
+        running.send_signal(how)
+        printed, told = running.communicate(timeout=60)
+    assert (running.returncode, printed) == (130, "")
+    assert "Nothing half-written" in told
+    assert not list(out.iterdir())
+
+
+@pytest.mark.usefixtures("small")
+def test_a_clip_that_fails_leaves_nothing(quick: Path, out: Path, covecast, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", "/bin/false")
+    code, printed, told = covecast("pack", quick, out / "pack", *QUICK, "--without", "flashes")
+    assert (code, printed) == (2, "")
+    assert "Traceback" not in told
+    assert not list(out.iterdir())
 
 
 @pytest.mark.parametrize(

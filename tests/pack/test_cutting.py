@@ -20,6 +20,10 @@ PAPER = (
 """The paper mill of encyclopaedias: master rolls of 5600 mm, 0.401 % wasted at best (from memory)."""
 
 
+HARD = [11, 11, 10, 9, 8, 8, 7, 6]
+"""Lengths that no quick packing cuts from as few bars of 24 as they need."""
+
+
 def laid(demand: dict[int, int]) -> list[int]:
     return [size for size, count in demand.items() for _ in range(count)]
 
@@ -76,8 +80,8 @@ def test_against_brute_force(pieces: list[int], stock: int, kerf: int) -> None:
 
 
 def test_where_the_quick_packing_is_not_best() -> None:
-    # First fit decreasing takes 3 bars of 12 for these (6 4 | 5 3 3 | 3), the best is 2: 6 3 3 and 5 4 3.
-    assert checked([6, 5, 4, 3, 3, 3], 12) == 2
+    # Three bars of 24 do by hand: 10 8 6, 9 8 7 and 11 11. Longest first takes four, filling each bar as far as it goes too.
+    assert checked(HARD, 24) == 3
 
 
 def test_kerf_takes_a_bar_more() -> None:
@@ -97,6 +101,7 @@ def test_nothing_to_cut() -> None:
 
 def test_too_many_ways_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cutting, "MOST_WAYS", 2)
-    found = cut_from_stock([6, 5, 4, 3, 3, 3], 12)
+    found = cut_from_stock(HARD, 24)
     assert not found.proven
-    assert sorted(k for length in found.lengths for k in length) == list(range(6))
+    assert len(found.lengths) == 4
+    assert sorted(k for length in found.lengths for k in length) == list(range(len(HARD)))
