@@ -97,16 +97,13 @@ def command(
     from preview.power.network import build
     from preview.power.solve import solve_volts
     from preview.power.strip import light_fraction
-    from preview.scene.faults import CovecastError, nearest
+    from preview.scene.faults import CovecastError, unknown
     from preview.scene.layout import lay_out
 
     plan = load(scene)
     layout = lay_out(plan)
     if run_name is not None and run_name not in layout.run_names:
-        near = nearest(run_name, layout.run_names)
-        hint = f" (did you mean {near}?)" if near else ""
-        known = ", ".join(layout.run_names)
-        raise CovecastError(f"--run: expected the name of a run ({known}), found {run_name!r}{hint}")
+        raise CovecastError(f"--run: {unknown(run_name, layout.run_names)}")
     if closeup is not None:
         if Path(closeup).suffix.lower() != ".png":
             raise CovecastError(f"--closeup: expected a file ending in .png, found {closeup!r}")

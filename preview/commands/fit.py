@@ -76,14 +76,12 @@ def command(
     from preview.commands.progress import progress_bar
     from preview.power.bench import read_bench
     from preview.power.fit import MeterError, fit
-    from preview.scene.faults import CovecastError, nearest
+    from preview.scene.faults import CovecastError, unknown
     from preview.scene.read import find_scene
 
     plan = load(scene)
     if name not in plan.strip:
-        near = nearest(name, plan.strip)
-        hint = f" (did you mean {near}?)" if near else ""
-        raise CovecastError(f"--strip: expected one of {', '.join(plan.strip)}, found {name!r}{hint}")
+        raise CovecastError(f"--strip: {unknown(name, plan.strip)}")
     path = find_scene(scene)
     if write and not Path(scene).exists():
         raise CovecastError(f"--write: expected a scene file of your own, found the demo scene {scene}")

@@ -22,7 +22,8 @@ from preview.power.cap import Cap, cap_any, cap_of
 from preview.power.data_line import data_lines
 from preview.power.meter import meter_frames
 from preview.power.network import build
-from preview.scene.faults import CovecastError, nearest
+from preview.power.strip import volts_fit
+from preview.scene.faults import CovecastError, unknown
 from preview.scene.layout import MOST_GROUPS, Layout, group_count, lay_out, path_length_m
 from preview.scene.lengths import sold_lengths
 from preview.scene.model import Scene, Supply
@@ -33,10 +34,6 @@ BARE = "none"
 """In the place of a channel's name: the bare strip."""
 
 MOST_OPTIONS = 24
-
-FITS = 0.1
-"""A supply within this share of the strip's volts fits it (common practice, no source)."""
-
 
 @dataclass(frozen=True)
 class Choice:
@@ -125,9 +122,7 @@ def choices_of(
     ):
         for name in names:
             if name not in known:
-                close = nearest(name, known)
-                hint = f" (did you mean {close}?)" if close else ""
-                wrong.append(f"{option}: expected one of {', '.join(known)}, found {name!r}{hint}")
+                wrong.append(f"{option}: {unknown(name, known)}")
     if wrong:
         raise CovecastError("\n  ".join([f"{scene.title}: nothing to compare", *wrong]) if len(wrong) > 1 else wrong[0])
     columns: list[list[str | None]] = [list(dict.fromkeys(names)) or [None] for names in (strips, channels, supplies)]
@@ -180,7 +175,7 @@ def _changed(scene: Scene, choice: Choice) -> tuple[Scene, tuple[str, ...]]:
     if choice.strip is not None:
         rated = scene.strip[choice.strip].volts
         for name, supply in supplies.items():
-            if abs(supply.volts / rated - 1) <= FITS:
+            if volts_fit(supply.volts, rated):
                 continue
             if choice.supply is not None:
                 notes.append(f"{supply.volts:g} V do not fit strip {choice.strip} of {rated:g} V")

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from effects.kit import Place
 from preview.looks.library import EffectError, Ready, looks_of, ready_look, where_raised
-from preview.scene.faults import CovecastError, nearest
+from preview.scene.faults import CovecastError, unknown
 from preview.scene.layout import Floats, Layout
 from preview.scene.model import Look, Scene
 
@@ -59,9 +59,7 @@ def find_look(scene: Scene, name: str | None) -> Look:
         if look.name == name:
             return look
     known = [look.name for look in looks_of(scene)]
-    near = nearest(name, known)
-    hint = f" Did you mean {near!r}?" if near else ""
-    raise CovecastError(f"{scene.title}: there is no look {name!r}.{hint} The looks are: {', '.join(known)}.")
+    raise CovecastError(f"{scene.title}: look: {unknown(name, known)}")
 
 
 def place_of(scene: Scene, layout: Layout) -> Place:

@@ -21,7 +21,7 @@ import platformdirs
 import effects
 from effects import Effect
 from effects.kit import Dial
-from preview.scene.faults import CovecastError, Fault, SceneFaults, nearest
+from preview.scene.faults import CovecastError, Fault, SceneFaults, nearest, unknown
 from preview.scene.model import Look, Scene
 
 __all__ = [
@@ -89,9 +89,7 @@ def find_effect(name: str) -> Effect:
     own = _own()
     if name in own:
         return load_script(own[name])
-    near = nearest(name, effect_names())
-    hint = f" Did you mean {near}?" if near else ""
-    raise EffectError(f"there is no effect {name!r}.{hint} The effects are: {', '.join(effect_names())}.")
+    raise EffectError(f"effect: {unknown(name, effect_names())}")
 
 
 def script_stamp(name: str) -> int:

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-__all__ = ["MOST_PRINTED", "CovecastError", "Fault", "SceneFaults", "nearest"]
+__all__ = ["MOST_PRINTED", "CovecastError", "Fault", "SceneFaults", "hint", "meant", "nearest", "unknown"]
 
 
 class CovecastError(Exception):
@@ -30,8 +30,7 @@ class Fault:
     def __str__(self) -> str:
         place = f"line {self.line}: " if self.line else ""
         name = f' ("{self.named}")' if self.named else ""
-        hint = f" (did you mean {self.nearest}?)" if self.nearest else ""
-        return f"{place}{self.key}{name}: expected {self.expected}, found {self.found}{hint}"
+        return f"{place}{self.key}{name}: expected {self.expected}, found {self.found}{meant(self.nearest)}"
 
 
 MOST_PRINTED = 100
@@ -61,3 +60,27 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     """
     found = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
     return found[0] if found else None
+
+
+def hint(word: str, known: Iterable[str]) -> str:
+    """The end of a sentence that names the known word closest to `word`; "" where nothing is close.
+
+    >>> hint("volt", ["volts", "amps"])
+    ' (did you mean volts?)'
+    """
+    return meant(nearest(word, known))
+
+
+def unknown(word: str, known: Iterable[str]) -> str:
+    """What is said of a word that is none of those known.
+
+    >>> unknown("tea", ["teal", "rust"])
+    "expected one of teal, rust, found 'tea' (did you mean teal?)"
+    """
+    names = list(known)
+    return f"expected one of {', '.join(names)}, found {word!r}{hint(word, names)}"
+
+
+def meant(word: str | None) -> str:
+    """The end of a sentence that names the word that may have been meant; "" where there is none."""
+    return f" (did you mean {word}?)" if word else ""

@@ -17,7 +17,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from preview.scene import lines
-from preview.scene.faults import CovecastError, Fault, SceneFaults, nearest
+from preview.scene.faults import CovecastError, Fault, SceneFaults, meant, nearest
 from preview.scene.fill import fill
 from preview.scene.model import Look, Scene
 from preview.scene.possible import possible_faults
@@ -52,9 +52,10 @@ def find_scene(text: str) -> Path:
     if text in names:
         return Path(str(resources.files("scenes"))) / text / "scene.toml"
     near = nearest(text, names) or (_beside(path) if "\0" not in text else None)
-    hint = f" (did you mean {near}?)" if near else ""
     demos = f" ({', '.join(names)})" if names else ""
-    raise CovecastError(f"{text!r}: expected a scene file or the name of a demo scene{demos}, found neither{hint}")
+    raise CovecastError(
+        f"{text!r}: expected a scene file or the name of a demo scene{demos}, found neither{meant(near)}"
+    )
 
 
 def _beside(path: Path) -> str | None:
@@ -83,8 +84,8 @@ def read_text(path: Path) -> str:
         mode = path.stat().st_mode
         if stat.S_ISDIR(mode):
             inside = path / "scene.toml"
-            hint = f" (did you mean {inside}?)" if inside.is_file() else ""
-            raise CovecastError(f"{path}: expected a scene file, found a folder{hint}")
+            near = str(inside) if inside.is_file() else None
+            raise CovecastError(f"{path}: expected a scene file, found a folder{meant(near)}")
         if not stat.S_ISREG(mode):
             raise CovecastError(f"{path}: expected a scene file, found a device or a pipe")
         with path.open("rb") as file:

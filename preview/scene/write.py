@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import difflib
 import os
+import re
 import tempfile
 from collections.abc import Callable, Collection
 from pathlib import Path
@@ -18,7 +19,7 @@ import tomlkit
 from preview.scene.faults import CovecastError
 from preview.scene.read import read_text, scene_from_text
 
-__all__ = ["edit_scene", "new_scene"]
+__all__ = ["comments_beside_changes", "edit_scene", "new_scene"]
 
 
 def new_scene(path: Path, text: str, *, force: bool = False, effects: Collection[str] | None = None) -> None:
@@ -58,6 +59,42 @@ def edit_scene(
         before.splitlines(keepends=True), after.splitlines(keepends=True), str(path), f"{path}, changed"
     )
     return "".join(line if line.endswith("\n") else f"{line}\n" for line in lines)
+
+
+_STRING = re.compile(r'"(?:[^"\\]|\\.)*"|' + r"'[^']*'")
+
+
+def _comment(line: str) -> str:
+    """The comment of a line, "" where it has none. Leaves out: texts that go over several lines."""
+    return _STRING.sub("", line).partition("#")[2].strip()
+
+
+def comments_beside_changes(before: str, after: str) -> list[tuple[int, str]]:
+    """Lines of a changed scene file, from 1, whose comments were written for what has changed beside or under them.
+
+    Those are a changed value's own comment, and that of its table's header or right above it.
+
+    >>> old = "[[feed]]    # the far end\\nat_m = 3\\nfuse_a = 5  # a 5 A blade\\nrun = 'a'  # '#1'\\n"
+    >>> comments_beside_changes(old, old.replace("= 5", "= 3"))
+    [(1, '[[feed]]    # the far end'), (3, 'fuse_a = 3  # a 5 A blade')]
+    """
+    old, new = before.splitlines(), after.splitlines()
+    known = {_comment(line) for line in old} - {""}
+    kept: set[int] = set()
+    found: set[int] = set()
+    for kind, _, _, first, last in difflib.SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        kept |= set(range(first, last)) if kind == "equal" else set()
+    for row in sorted(set(range(len(new))) - kept):
+        if not new[row].strip():
+            continue
+        found.add(row)
+        header = next((above for above in range(row, -1, -1) if new[above].lstrip().startswith("[")), None)
+        while header is not None and header >= 0 and header in kept:
+            found.add(header)
+            header -= 1
+            if not new[header].lstrip().startswith("#"):
+                break
+    return [(row + 1, new[row]) for row in sorted(found) if _comment(new[row]) in known]
 
 
 def _put(path: Path, text: str) -> None:

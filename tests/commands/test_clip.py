@@ -270,7 +270,7 @@ WRONG = {
     "exposure": (["a.gif", "--exposure", "0"], "--exposure: expected 0.0001 to"),
     "mail": (["a.gif", "--mail", "-3"], "--mail: expected 0.001 to"),
     "wipe": (["a.gif", "--wipe", "unlitt"], "unlit"),
-    "look": (["a.gif", "--look", "watr"], "Did you mean 'water'?"),
+    "look": (["a.gif", "--look", "watr"], "did you mean water?"),
     "no folder": (["none/a.gif"], "expected an existing folder"),
     "sheet of all": (["a.png", "--sheet", "--all"], "expected one of them"),
     "all of one": (["f/", "--all", "--look", "water"], "expected it without --look"),

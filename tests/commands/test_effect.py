@@ -145,7 +145,7 @@ def test_try_writes_twelve_moments(own: Path, tmp_path: Path) -> None:
     ("words", "says"),
     [
         (["no_such.py"], r"no_such\.py: cannot be read"),
-        (["kilm"], "Did you mean kiln"),
+        (["kilm"], "did you mean kiln"),
         (["kiln", "--dial", "ember_m"], "expected NAME=VALUE"),
         (["kiln", "--dial", "ember_m=nan"], "expected NAME=VALUE"),
         (["kiln", "--dial", "ember=0.3"], "did you mean ember_m"),

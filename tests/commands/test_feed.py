@@ -150,6 +150,24 @@ def test_comments_and_order_stay(long_shelf: Path, covecast) -> None:
     clean(covecast, long_shelf)
 
 
+def test_comments_beside_what_changed_are_named(long_shelf: Path, covecast) -> None:
+    """A comment that told of a value is stale once the value has changed; others are not spoken of."""
+    marked = LONG.replace("[[feed]]\n", "[[feed]]                # by the door\n").replace(
+        "contact_milliohm = 5\n\n", "contact_milliohm = 5\nfuse_a = 20             # a yellow blade\n\n"
+    )
+    long_shelf.write_text(marked)
+    code, _, err = covecast("feed", long_shelf, "--write", "--yes")
+    assert code == 0
+    rows = long_shelf.read_text().splitlines()
+    told = {int(line.split(":")[0].split()[1]): line for line in err.splitlines() if line.startswith("  line ")}
+    stale = [n for n, row in enumerate(rows, 1) if "# a yellow blade" in row or "# by the door" in row]
+    assert len(stale) == 2
+    assert set(stale) <= set(told)
+    assert all(rows[n - 1].split() == line.split()[2:] for n, line in told.items())
+    assert "in the cupboard" not in err
+    assert "what plays" not in err
+
+
 def test_nothing_is_written_without_a_yes(long_shelf: Path, covecast, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
     monkeypatch.setattr(click, "confirm", lambda *_, **__: False)

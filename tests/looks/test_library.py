@@ -58,7 +58,7 @@ def test_shipped_then_own_then_named(own: Path, tmp_path: Path) -> None:
     library.add_script(other)
     assert set(effect_names()) - set(effects.names()) == {"mine", "other"}
     assert find_effect("mine").file == str(own / "mine.py")
-    with pytest.raises(EffectError, match="Did you mean millrace"):
+    with pytest.raises(EffectError, match="did you mean millrace"):
         find_effect("millrac")
 
 

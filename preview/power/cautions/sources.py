@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from preview.power.conductor_sets import conductor_sets, supplies_of
 from preview.power.finding import PRACTICE, Finding
+from preview.power.strip import volts_fit
 from preview.scene.model import Feed, Scene
 
 __all__ = ["limited_a", "limited_va", "root_supply", "source_findings"]
@@ -18,9 +19,6 @@ WET_V = 30.0
 
 FUSED_VA = 250.0
 """Largest source whose circuits count as limited by a fuse each: IEC 60950-1 table 2C."""
-
-OFF_SHARE = 0.10
-"""A supply's voltage may be this far from the strip's rated one (common practice, no source)."""
 
 TRIMMED_SHARE = 0.05
 """From here up it shortens the strip's life (common practice, no source)."""
@@ -72,11 +70,12 @@ def _mismatched(scene: Scene) -> Iterator[Finding]:
                 off = volts / rated - 1
                 says = f"gives {volts:g} V to strip {strip} (run {run}), which is rated {rated:g} V"
                 do = f"use a supply of {rated:g} V for it, or a strip of {volts:g} V"
-                if off > OFF_SHARE:
+                fits = volts_fit(volts, rated)
+                if off > 0 and not fits:
                     yield Finding(
                         "fault", f"supply {name}", says + ": too much, it can destroy the strip", do, PRACTICE
                     )
-                elif off < -OFF_SHARE:
+                elif not fits:
                     yield Finding("fault", f"supply {name}", says + ": too little to light it as rated", do, PRACTICE)
                 elif off > TRIMMED_SHARE:
                     do = f"trim the supply to {rated:g} V; drop is better mended by another feed"
