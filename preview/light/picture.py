@@ -24,6 +24,7 @@ from preview.light.fill import bounce_rgb, mean_reflectance
 from preview.light.finish import draw_tiles, pattern_at
 from preview.light.glare import SPREAD, Glare
 from preview.light.lightmaps import light_maps
+from preview.light.mixing import Mixer
 from preview.light.pixels import pixels_of
 from preview.light.printing import FULL, WORKERS, Printer
 from preview.light.room import boxes_of, surfaces_of
@@ -35,11 +36,16 @@ from preview.scene.model import Scene
 __all__ = ["Renderer"]
 
 _COVER_REFLECTANCE = 0.45  # an unlit cover in the room's light; common practice, no source
-_BLOCK_BYTES = 48_000_000
+_BLOCK_BYTES = 64_000_000
 """Working space for frames that are worked out together."""
+
+_BLOCK = 16
+"""Frames that are worked out together, or a multiple of it: three columns each, and BLAS takes sixteen columns at a time."""
 
 _WHITEST = 2.0
 """Exposed luminance that is printed all but white, at 0.88 of a tone that ends at 0.9: brighter surfaces end at edges as if they had it."""
+
+_Y = Y_OF_RGB.astype(np.float32)
 
 Matrix = NDArray[np.float32]
 
@@ -78,8 +84,9 @@ class Renderer:
         pixels = Hits(renumber[view.pixels.surface], view.pixels.u_m, view.pixels.v_m, view.pixels.depth_m)
         coarse = np.where(np.isfinite(pixels.depth_m), pixels.depth_m, 1.0) / self.camera.focal_px
         self._cells = (atlas.height, atlas.width)
-        self._laid = self.maps.transport.in_cells(atlas.cells(), atlas.height * atlas.width)
-        self._finish = np.zeros((atlas.height * atlas.width, 4), np.float32)
+        count = atlas.height * atlas.width
+        self._mixer = Mixer(self.maps.transport.in_cells(atlas.cells(), count), self._pool)
+        self._finish = np.zeros((count, 4), np.float32)
         of_node = np.repeat(np.arange(len(surfaces)), [grid.nodes for grid in self.maps.grids])
         self._finish[atlas.cells(), :3] = surfaces.reflectance[of_node] * ((1 - SPREAD) / np.pi)
         self._pixels = pixels_of(
@@ -94,49 +101,67 @@ class Renderer:
         self._glare = Glare(self._pixels)
         self._printer = Printer(self._pixels, self._glare.size[1])
 
+    @property
+    def _together(self) -> int:
+        """How many frames are worked out together."""
+        many = int(_BLOCK_BYTES // (12 * (self._mixer.parts + self._mixer.cells)))
+        return max(_BLOCK * (many // _BLOCK), min(many, _BLOCK), 1)
+
     def _room(self, ambient_lux: float | None, ambient_k: float | None) -> tuple[Floats, Floats]:
         """The room's own light (3,) in lux, and the colour (3,) of one lux of it; linear sRGB."""
         white = self._white if ambient_k is None else white_rgb(ambient_k)
         return white * (self._ambient_lux if ambient_lux is None else ambient_lux), white
 
-    def _frames(self, flux_rgb: Floats, ambient: Floats, by_channel: Floats) -> Iterator[tuple[Matrix, Matrix, Matrix]]:
+    def _frames(self, flux_rgb: Floats, ambient: Floats, gain: Floats) -> Iterator[tuple[Matrix, Matrix, Matrix]]:
         """Light of the cells (height, width, 4), flux (G, 4) and light of an unlit cover (4,), for each frame of flux (F, G, 3).
 
-        `by_channel` (3, 4) makes four channels of three. Frames are worked out together as far as memory allows; the first array is
-        used again for the next one.
+        Red, green, blue, each times its `gain` (3,), and an idle fourth, with which products and look-ups take less time than without.
+        Frames are worked out together as far as memory allows; the first array is used again for the next one.
         """
-        even = bounce_rgb(self._share @ flux_rgb, self._everything) + ambient
-        left = by_channel * (1 - SPREAD)
-        # Products with four columns take less time than with three: the fourth is idle until the colours become channels.
-        idle = ((0, 0), (0, 0), (0, 1))
-        flux = np.pad(np.moveaxis(flux_rgb, 0, 1), idle).astype(np.float32)
-        evenly = np.pad(even, idle[1:]).astype(np.float32)
-        widen = np.pad(by_channel, ((0, 1), (0, 0))).astype(np.float32)
-        many = int(np.clip(_BLOCK_BYTES / (16 * sum(self._laid.gather.shape)), 1, len(flux_rgb)))
-        cells = np.empty_like(self._finish)
-        for first in range(0, len(flux_rgb), many):
-            part = np.s_[first : first + many]
-            light = self._laid.light(
-                flux[:, part].reshape(len(flux), -1), self.maps.shade[:, None] * evenly[part].ravel(), self._pool
-            )
-            for k, own in enumerate(even[part]):
-                lit = (
-                    np.ascontiguousarray(light.view(np.complex128)[:, k]).view(np.float32).reshape(-1, 4)
-                )  # four by four
-                np.matmul(np.multiply(lit, self._finish, out=lit), widen, out=cells)
-                unlit = own * (_COVER_REFLECTANCE / np.pi)
-                yield (
-                    cells.reshape(*self._cells, 4),
-                    (flux_rgb[first + k] @ left).astype(np.float32),
-                    (unlit @ left).astype(np.float32),
-                )
+        even = (bounce_rgb(self._share @ flux_rgb, self._everything) + ambient) * gain
+        flux_rgb = flux_rgb * gain
+        cells = np.zeros_like(self._finish)
+        frames, groups = flux_rgb.shape[:2]
+        flux, unlit = np.zeros((frames, groups, 4), np.float32), np.zeros((frames, 4), np.float32)
+        np.multiply(flux_rgb, 1 - SPREAD, out=flux[..., :3], casting="same_kind")
+        np.multiply(even, _COVER_REFLECTANCE / np.pi * (1 - SPREAD), out=unlit[..., :3], casting="same_kind")
+        for first in range(0, frames, self._together):
+            part = slice(first, min(first + self._together, frames))
+            for k, _ in zip(range(first, part.stop), self._lit(flux_rgb[part], even[part], cells), strict=False):
+                yield cells.reshape(*self._cells, 4), flux[k], unlit[k]
+
+    def _lit(self, flux_rgb: Floats, even: Floats, cells: Matrix) -> Iterator[None]:
+        """Light that each frame's surfaces throw back (T, 4) into `cells`, one frame after another, all worked out at once."""
+        frames, groups = flux_rgb.shape[:2]
+        colours = 3 if frames > 1 else 4
+        flux = np.zeros((groups, frames, colours), np.float32)
+        flux[..., :3] = np.moveaxis(flux_rgb, 0, 1)
+        evenly = np.zeros((frames, colours), np.float32)
+        evenly[:, :3] = even
+        shade = self.maps.shade[:, None] * evenly.ravel()
+        if frames == 1:
+
+            def finish(rows: slice, light: Matrix) -> None:
+                np.multiply(light, self._finish[rows], out=cells[rows])
+
+            self._mixer.mix(flux.reshape(groups, -1), shade, finish)
+            yield
+            return
+        found: list[tuple[slice, Matrix]] = []
+        self._mixer.mix(flux.reshape(groups, -1), shade, lambda rows, light: found.append((rows, light)))
+        for frame in range(frames):
+            for rows, light in found:
+                for colour in range(3):
+                    own = light[:, 3 * frame + colour]
+                    np.multiply(own, self._finish[rows, colour], out=cells[rows, colour])
+            yield
 
     def luminance(self, group_xyz: Floats, ambient_lux: float | None = None, ambient_k: float | None = None) -> Floats:
         """Picture (h, w, 3) as tristimulus values in cd/m² for groups (G, 3) in lumen, or (F, h, w, 3) for (F, G, 3)."""
         rgb = rgb_of_xyz(group_xyz)
         ambient, _ = self._room(ambient_lux, ambient_k)
         found = []
-        for frame in self._frames(rgb if rgb.ndim == 3 else rgb[None], ambient, _plain()):
+        for frame in self._frames(rgb if rgb.ndim == 3 else rgb[None], ambient, np.ones(3)):
             crossing, veil = self._pixels.crossing(*frame), self._glare.veil(*frame)
             found.append(xyz_of_rgb(self._printer.linear(frame[0], crossing, veil)[..., :3]))
         return np.stack(found) if rgb.ndim == 3 else found[0]
@@ -167,10 +192,10 @@ class Renderer:
         at_y = ((2 + 5 * np.arange(some.shape[0]) + 0.5) * rows / height - 0.5).astype(np.float32)
         maps = np.tile(at_x, (len(at_y), 1)), np.tile(at_y[:, None], (1, len(at_x)))
         found = []
-        for frame in self._frames(frames, ambient, _plain()):
-            light = np.ascontiguousarray(some.plain(frame[0])[..., 3])
-            light.ravel()[some.crossed] = some.crossing(*frame)[:, 3]
-            veil = np.ascontiguousarray(self._glare.veil(*frame)[..., 3])
+        for frame in self._frames(frames, ambient, np.ones(3)):
+            light = some.plain(frame[0])[..., :3] @ _Y
+            light.ravel()[some.crossed] = some.crossing(*frame)[:, :3] @ _Y
+            veil = self._glare.veil(*frame)[..., :3] @ _Y
             light += cv2.remap(veil, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
             found.append(light)
         return expose(np.stack(found), balance)
@@ -187,7 +212,7 @@ class Renderer:
         The matrix is read once for many frames, which is what most of the time goes into where there are many groups.
         """
         ambient, _ = self._room(ambient_lux, ambient_k)
-        for frame in self._frames(rgb_of_xyz(group_xyz), ambient, _exposed(exposure)):
+        for frame in self._frames(rgb_of_xyz(group_xyz), ambient, _printed(exposure)):
             yield self._print(frame, np.empty((*self._pixels.shape, 3), np.uint8))
 
     def picture(
@@ -202,7 +227,7 @@ class Renderer:
         ambient, _ = self._room(ambient_lux, ambient_k)
         if out is None:
             out = np.empty((*self._pixels.shape, 3), np.uint8)
-        frame = next(self._frames(rgb_of_xyz(group_xyz)[None], ambient, _exposed(exposure)))
+        frame = next(self._frames(rgb_of_xyz(group_xyz)[None], ambient, _printed(exposure)))
         return self._print(frame, out)
 
     def _print(self, frame: tuple[Matrix, Matrix, Matrix], out: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -211,12 +236,6 @@ class Renderer:
         return self._printer.print(frame[0], crossing.result(), veil, out, self._pool)
 
 
-def _plain() -> Floats:
-    """(3, 4) from linear sRGB to the same and its luminance."""
-    return np.concatenate([np.eye(3), Y_OF_RGB[:, None]], axis=1)
-
-
-def _exposed(exposure: Exposure) -> Floats:
-    """(3, 4) from linear sRGB in cd/m² to exposed and balanced linear sRGB and its luminance, as they are printed."""
-    gain = np.diag(np.asarray(exposure.balance) * exposure.scale * FULL)
-    return np.concatenate([gain, (gain @ Y_OF_RGB)[:, None]], axis=1)
+def _printed(exposure: Exposure) -> Floats:
+    """Gains (3,) from linear sRGB in cd/m² to exposed and balanced linear sRGB, as it is printed."""
+    return np.asarray(exposure.balance) * (exposure.scale * FULL)

@@ -1,7 +1,13 @@
 """How fast the pictures are, against a floor measured in the same run: `python tests/bench/bench_light.py [GROUPS ...]`.
 
 The floor is what no way of drawing can leave out: reading the transport once, one look-up of every pixel in the light maps
-(`cv2.remap`, three channels), one look-up of every value in a table of bytes. All work on two threads where the library can.
+(`cv2.remap`), one look-up of every value in a table of bytes. All work on two threads where the library can. The look-up is taken with
+three channels, as many as a colour has, and with four, for which OpenCV 5 takes less than half the time: the least floor is the sum with
+whichever is quicker, and 2 times that is what a frame is held to.
+
+Frames together are held to 3 times as fast a frame where the matrix is the limit. That is the line of the transport by itself. How near
+whole pictures come to it follows from the transport's share in a picture drawn alone, printed beside them: look-up and printing take the
+same time for every frame of a clip. The share grows with the groups and falls with the picture's size: `2000 5000 20000` shows more.
 
 Rooms: the tea bar of the demo scenes (300 groups), and a hall with shelves and as many runs as it takes (other numbers). Times are the
 middle of many frames, floor and frames in turn, so that a busy machine slows both; `cpu` is process time, all threads together, which other
@@ -22,6 +28,8 @@ BEGAN = time.perf_counter()
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the program itself does
 
 SIZE = (1280, 720)
+CLIP = (640, 360)
+TOGETHER = 32
 
 
 def hall(groups: int) -> str:
@@ -160,32 +168,39 @@ def frames(name: str, rounds: int) -> None:
     import numpy as np
 
     from preview.commands.options import load
+    from preview.light.picture import Renderer
 
     frame = Frame(load(name))
     renderer = frame.renderer
     width, height = SIZE
     out = np.empty((height, width, 3), np.uint8)
-    times = np.linspace(0, frame.look.seconds * 0.9, 24)
+    times = np.linspace(0, frame.look.seconds * 0.9, TOGETHER)
     clock = iter(np.tile(times, rounds + 50))
     many = np.stack([frame.meter(t) for t in times])
     times_of_30 = np.arange(30) / 30
     transport = renderer.maps.transport
-    flux = np.random.default_rng(1).random((frame.layout.groups, 4), np.float32)
-    cells = np.random.default_rng(2).random((*renderer._cells, 3), np.float32)
-    looked = np.empty((height, width, 3), np.float32)
+    random = np.random.default_rng(1)
+    cells = {channels: random.random((*renderer._cells, channels), np.float32) for channels in (3, 4)}
+    looked = {channels: np.empty((height, width, channels), np.float32) for channels in (3, 4)}
     index = np.empty((height, width * 3), np.uint16)
+    codes = np.empty((height, width * 3), np.uint8)
     table = np.sqrt(np.linspace(0, 255**2, 65536)).astype(np.uint8)
 
+    def look_up(channels: int) -> None:
+        where = renderer._pixels.x, renderer._pixels.y
+        cv2.remap(cells[channels], *where, cv2.INTER_LINEAR, dst=looked[channels])
+
     def to_bytes() -> None:
-        np.multiply(looked.reshape(height, -1), np.float32(65535), out=index, casting="unsafe")
+        np.multiply(looked[3].reshape(height, -1), np.float32(65535), out=index, casting="unsafe")
         try:
-            cv2.LUT(index, table)
+            cv2.LUT(index, table, dst=codes)
         except cv2.error:  # OpenCV 4 looks no 16-bit values up
-            np.take(table, index)
+            np.take(table, index, out=codes)
 
     jobs = {
-        "transport": lambda: transport.light(flux, None, renderer._pool),
-        "look-up": lambda: cv2.remap(cells, renderer._pixels.x, renderer._pixels.y, cv2.INTER_LINEAR, dst=looked),
+        "transport": read_transport(renderer, 4),
+        "look-up of 3": lambda: look_up(3),
+        "look-up of 4": lambda: look_up(4),
         "table": to_bytes,
         "meter": lambda: frame.meter(next(clock)),
         "meter of 30": lambda: frame.meters(times_of_30),
@@ -193,32 +208,61 @@ def frames(name: str, rounds: int) -> None:
         "whole frame": lambda: frame.picture(frame.meter(next(clock)), out),
     }
     found = in_turn(jobs, rounds)
-    floor = {"floor": tuple(sum(found[part][k] for part in ("transport", "look-up", "table")) for k in range(3))}
-    print(f"  {'a frame, ms':<14}{'middle':>8}{'least':>8}{'cpu':>8}")
-    for part, (middle, least, cpu) in {**found, **floor}.items():
-        print(f"  {part:<14}{middle:>8.2f}{least:>8.2f}{cpu:>8.2f}")
-    ratio = [found["whole frame"][k] / floor["floor"][k] for k in range(3)]
-    played = [(found["picture"][k] + found["meter of 30"][k] / 30) / floor["floor"][k] for k in range(3)]
-    for kind, by in (("one moment metered by itself", ratio), ("30 moments metered together", played)):
-        print(f"  whole frame over floor, {kind}: middle {by[0]:.2f}, least {by[1]:.2f}, cpu {by[2]:.2f}")
-    print(
-        f"  whole frames a second: {1000 / found['whole frame'][0]:.0f} (middle), {1000 / found['whole frame'][1]:.0f} (least)"
-    )
-    matrix = {
-        "one": lambda: [renderer._laid.light(flux, None, renderer._pool) for _ in range(24)],
-        "many": lambda: renderer._laid.light(np.tile(flux, (1, 24)), None, renderer._pool),
-        "pictures one": lambda: [frame.picture(xyz, out) for xyz in many],
-        "pictures many": lambda: [None for _ in renderer.pictures(many, frame.exposure)],
+    sides = range(3)
+    floors = {
+        name: tuple(found["transport"][k] + found["table"][k] + min(found[way][k] for way in ways) for k in sides)
+        for name, ways in (("floor, 3", ("look-up of 3",)), ("least floor", ("look-up of 3", "look-up of 4")))
     }
-    batch = in_turn(matrix, max(3, rounds // 8))
+    print(f"  {'a frame, ms':<14}{'middle':>8}{'least':>8}{'cpu':>8}")
+    for part, (middle, least, cpu) in {**found, **floors}.items():
+        print(f"  {part:<14}{middle:>8.2f}{least:>8.2f}{cpu:>8.2f}")
+    whole = found["whole frame"]
+    played = [found["picture"][k] + found["meter of 30"][k] / 30 for k in sides]
+    for kind, took in (("one moment metered by itself", whole), ("30 moments metered together", played)):
+        for name, floor in floors.items():
+            by = [took[k] / floor[k] for k in sides]
+            print(f"  whole frame over {name}, {kind}: middle {by[0]:.2f}, least {by[1]:.2f}, cpu {by[2]:.2f}")
+    print(f"  whole frames a second: {1000 / whole[0]:.0f} (middle), {1000 / whole[1]:.0f} (least)")
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    for size in (SIZE, CLIP):
+        together(frame, renderer if size == SIZE else Renderer(frame.scene, frame.layout, size), many, rounds)
+    print(f"  transport {transport.bytes / 1e6:.0f} MB, peak memory {peak:.0f} MB")
+
+
+def read_transport(renderer, columns: int):
+    """A job: light of so many columns on all cells, and nothing done with it."""
+    import numpy as np
+
+    flux = np.random.default_rng(1).random((renderer.maps.transport.coarse.shape[1], columns), np.float32)
+    even = np.zeros((len(renderer.maps.transport.coarse), columns), np.float32)
+    return lambda: renderer._mixer.mix(flux, even, lambda rows, light: None)
+
+
+def together(frame, renderer, many, rounds: int) -> None:
+    """Frames drawn together against the same one by one: the transport by itself, and whole pictures."""
+    import numpy as np
+
+    out = np.empty((renderer.size[1], renderer.size[0], 3), np.uint8)
+    alone, block = read_transport(renderer, 4), read_transport(renderer, 3 * renderer._together)
+    jobs = {
+        "matrix, one by one": lambda: [alone() for _ in range(renderer._together)],
+        "matrix, together": block,
+        "pictures, one by one": lambda: [renderer.picture(xyz, frame.exposure, out=out) for xyz in many],
+        "pictures, together": lambda: [None for _ in renderer.pictures(many, frame.exposure)],
+    }
+    found = in_turn(jobs, max(3, rounds // 12))
+    matrix, matrix_together, pictures, pictures_together = (np.array(found[name]) for name in jobs)
+    share = matrix / renderer._together / (pictures / len(many))
     print(
-        f"  24 frames together, times as fast a frame: transport {batch['one'][0] / batch['many'][0]:.1f} "
-        f"(cpu {batch['one'][2] / batch['many'][2]:.1f}), whole pictures {batch['pictures one'][0] / batch['pictures many'][0]:.2f} "
-        f"(cpu {batch['pictures one'][2] / batch['pictures many'][2]:.2f}), {24000 / batch['pictures many'][0]:.0f} pictures a second"
+        f"  {renderer.size[0]}x{renderer.size[1]}, frames together, times as fast a frame (middle, least, cpu):\n"
+        f"    the matrix by itself, {renderer._together} frames, 3 wanted: {line(matrix / matrix_together)}\n"
+        f"    whole pictures: {line(pictures / pictures_together)}; the matrix takes {line(share)} of a picture drawn alone, "
+        f"{1000 * len(many) / pictures_together[0]:.0f} pictures a second"
     )
-    print(
-        f"  transport {transport.bytes / 1e6:.0f} MB, peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
-    )
+
+
+def line(values) -> str:
+    return ", ".join(f"{value:.2f}" for value in values)
 
 
 def main() -> None:
