@@ -17,6 +17,7 @@ import queue
 import re
 import signal
 import sys
+import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -234,10 +235,19 @@ def _ended(number: int, frame: FrameType | None) -> None:
     raise KeyboardInterrupt
 
 
+def _leave_with_caller() -> None:
+    """End this worker as the caller would have, where the caller itself was killed and can end nobody."""
+    caller = multiprocessing.parent_process()
+    if caller is not None:
+        caller.join()
+        os.kill(os.getpid(), signal.SIGTERM)
+
+
 def _work(scene_name: str, folder: str, wish: Wish, tasks: Any, answers: Any, counter: Any) -> None:
     """One worker: clips from the queue until there are no more. Ctrl-C is the caller's business, who ends the workers."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _ended)
+    threading.Thread(target=_leave_with_caller, daemon=True).start()
     warnings.showwarning = _caution  # type: ignore[assignment]
     try:
         scene = read_scene(find_scene(scene_name), effect_names(), look_faults)

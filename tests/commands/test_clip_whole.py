@@ -188,6 +188,21 @@ def test_ctrl_c_leaves_nothing(name: str, number: signal.Signals, moving: str, t
     wait_for(lambda: not any(Path(f"/proc/{child}").exists() for child in others), 20)
 
 
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="processes are looked up as on Linux")
+def test_workers_leave_when_their_caller_is_killed(moving: str, tmp_path: Path, out: Path) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text(moving.replace("seconds = 4", "seconds = 3000").replace("seconds = 2", "seconds = 3000"))
+    process = started("clip", plan, f"{out}/clips/", "--size", "320x180", "--all", "--as", "mp4")
+    try:
+        wait_for(lambda: encoders(process.pid))
+        others = children(process.pid)
+    finally:
+        process.kill()
+        process.communicate(timeout=60)
+    wait_for(lambda: not any(Path(f"/proc/{child}").exists() for child in others), 20)
+    assert [file for file in out.rglob("*") if file.name not in ("clips",)] == []
+
+
 def test_workers_leave_quietly(plan: Path, out: Path) -> None:
     words = [plan, f"{out}/c/", "--all", "--seconds", 0.2, "--jobs", 2, *SMALL]
     process = started("clip", *words)
