@@ -122,7 +122,9 @@ def _head(size: tuple[int, int], palette: Bytes, comment: str | None) -> bytes:
 def _image(entries: Bytes) -> bytes:
     """The image block of a GIF, descriptor and data, that shows palette entries (height, width)."""
     file = io.BytesIO()
-    Image.fromarray(entries).save(file, "GIF", optimize=False, interlace=0)
+    height, width = entries.shape
+    paletted = Image.frombuffer("P", (width, height), entries, "raw", "P", 0, 1)  # its own palette is passed over
+    paletted.save(file, "GIF", optimize=False, interlace=0)
     whole = file.getvalue()
     at = 13 + (3 << ((whole[10] & 7) + 1))  # past header, screen and palette
     while whole[at] != 0x2C:  # past extensions

@@ -36,7 +36,8 @@ STEPS = 8
 """Entries of the list behind each colour."""
 
 _STRENGTH = 0.4  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
-_BLUR = 0.35  # how far neighbouring cells run into each other: all the way, 1, costs bytes and grain and takes no more edges away
+_RARE = 0.6  # power of how often a colour is met that it weighs with in the palette: bright ones are few, and looked at
+_BLUR = 0.45  # how far neighbouring cells run into each other: all the way, 1, costs bytes and grain and takes no more edges away
 _EVEN = 0.08  # share of the shades that is spread evenly over all codes, whatever the clip has
 _MOST_CELLS = (1 << 16) // STEPS
 _LIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
@@ -132,7 +133,7 @@ def palette_of(samples: Bytes) -> Bytes:
     means = np.stack(sums, axis=1) / counts[keys, None]
     octree = Image.fromarray(pixels).quantize(COLOURS, method=Image.Quantize.FASTOCTREE).getpalette() or []
     start = np.array(octree[: 3 * COLOURS], dtype=np.float32).reshape(-1, 3)
-    palette = _refine(means.astype(np.float32), counts[keys] ** 0.8, start)
+    palette = _refine(means.astype(np.float32), counts[keys] ** _RARE, start)
     full = np.repeat(palette[-1:], COLOURS, axis=0)
     full[: len(palette)] = palette
     return np.clip(np.rint(full), 0, 255).astype(np.uint8)
