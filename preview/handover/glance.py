@@ -31,7 +31,7 @@ _MOST_BYTES = 250_000_000
 """Most that the matrix may take."""
 
 _GROUPS_TOGETHER = 16
-_FRAMES_TOGETHER = 16
+_FRAMES_TOGETHER = 64
 _TIMES_FEWER = 1.5
 """How many times more frames than groups there must be for the matrix to be worth it."""
 

@@ -3,6 +3,8 @@
 python tests/bench/bench_flashing.py                          time
 python tests/bench/bench_flashing.py survey N SCENE [EFFECT…]  N random settings of every effect in a demo scene, or
                                                               on a `strip` that fills the view: the worst of each
+python tests/bench/bench_flashing.py looks SCENE              counts without drawing, as `check` does, against counts of drawn
+                                                              pictures: that they are the same, and process time for time
 """
 
 from __future__ import annotations
@@ -17,7 +19,9 @@ from timing import seconds
 import effects
 from effects.kit import Dial
 from preview.handover.frames import film_of, stage_of
-from preview.looks.flashing import flashes_of
+from preview.handover.glance import Glance
+from preview.handover.watching import EYES_FPS, EYES_SIZE
+from preview.looks.flashing import flashes_in, flashes_of
 from preview.looks.sheet import strip_frames
 from preview.scene.model import Look
 from preview.scene.read import find_scene, read_scene
@@ -76,8 +80,31 @@ def survey(settings: int, scene_name: str, names: list[str]) -> None:
             print(f"    {found[0][1]}", flush=True)
 
 
+def looks(scene_name: str) -> None:
+    """Every look of a scene counted both ways, and what both take altogether."""
+    scene = read_scene(find_scene(scene_name)).model_copy(update={"photo": None})
+    stage, rate, field_deg = stage_of(scene, EYES_SIZE), EYES_FPS, scene.viewer.field_deg
+    films = [film_of(stage, look, frames_per_s=rate) for look in scene.look]
+    glances: list[Glance] = []
+    frames = sum(film.frames for film in films)
+    ready = seconds(lambda: glances.append(Glance(stage, frames)), 2)
+    glance, counts, drawn = glances[-1], [], []
+    summed = seconds(lambda: counts.extend(flashes_in(glance.samples(f), glance.directions, rate) for f in films), 2)
+    pictured = seconds(lambda: drawn.extend(flashes_of(f.pictures(), rate, field_deg) for f in films), 1)
+    for film, one, other in zip(films, counts, drawn, strict=False):
+        same = (one.general_per_s, one.red_per_s) == (other.general_per_s, other.red_per_s)
+        verdict = "the same" if same else f"DRAWN: {other}"
+        print(f"{film.ready.look.name:16} {one.general_per_s:g} general, {one.red_per_s:g} red a second, {verdict}")
+    whole = pictured / (ready + summed)
+    print(
+        f"{frames} frames: drawing and counting takes {whole:.1f} times as long; once each group is known, {pictured / summed:.1f} times"
+    )
+
+
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["survey"]:
+    if sys.argv[1:2] == ["looks"]:
+        looks(sys.argv[2])
+    elif sys.argv[1:2] == ["survey"]:
         survey(int(sys.argv[2]), sys.argv[3], sys.argv[4:])
     else:
         measure()
