@@ -1,4 +1,4 @@
-"""Frost on a window: from a few seeds white fronts creep outwards and branch, fill in with crystals, and melt away."""
+"""Frost on a window: from a few seeds white fronts creep outwards and branch, fill in with ice of many blues, and melt away."""
 
 from __future__ import annotations
 
@@ -52,9 +52,17 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     melts_s = _grow_s(dials) + dials["hold_s"] + 0.55 * dials["melt_s"] * (1.0 - crystal)
     left = 1.0 - kit.ease((t - melts_s) / (0.45 * dials["melt_s"]))
     glitter = 0.93 + 0.07 * kit.noise(seed + 4, x / 0.12, kit.Wrapped(t * 6.0 / period, 6))
-    ice = np.clip(fill * (0.24 + 0.50 * crystal) * glitter + 0.72 * front, 0.0, 1.0) * left
-    night = 0.24 + 0.07 * kit.noise(seed + 5, x / 1.1)
+    ice = np.clip(fill * (0.16 + 0.56 * crystal) * glitter + 0.72 * front, 0.0, 1.0) * left
+    night = 0.24 + 0.09 * kit.noise(seed + 5, x / 1.1)
+    # Thin ice is blue and green as in a glacier; fronts and thick crystals are white.
+    thick = kit.ease(np.maximum(front, fill * (1.6 * crystal - 0.5)))[:, :, None]
+    glacier = kit.mix(
+        kit.tint(place, 212.0, 0.75),
+        kit.tint(place, 178.0, 0.6),
+        kit.ease(0.5 + 0.5 * kit.noise(seed + 6, x / 0.9))[:, None],
+    )
+    colour = kit.mix(glacier[None], kit.white(place, dials["ice_k"])[None], thick)
     return kit.paint(
-        (kit.felt(ice), kit.white(place, dials["ice_k"])),
-        (kit.felt(night) * (1.0 - kit.ease(ice)), kit.tint(place, 250.0, 0.65)),
+        (kit.felt(ice), colour),
+        (kit.felt(night) * (1.0 - kit.ease(ice)), kit.tint(place, 252.0, 0.85)),
     )

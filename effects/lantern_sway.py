@@ -1,4 +1,4 @@
-"""Paper lanterns on long cords, swaying in a light wind: warm pools of light that swing to and fro along the run."""
+"""Paper lanterns on long cords, honey and coral, swaying in a light wind: pools of candle light that swing and breathe along the run."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from effects import kit
 MOOD = "warm"
 
 DIALS = (
-    kit.Dial("apart_m", "m", 0.3, 10, 1.25, "from one lantern to the next"),
+    kit.Dial("apart_m", "m", 0.3, 10, 0.95, "from one lantern to the next"),
     kit.Dial("cord_m", "m", 0.3, 20, 2.2, "length of the cords, which sets the time of a swing"),
-    kit.Dial("swing_m", "m", 0, 2, 0.3, "how far a lantern swings to either side in a gust"),
-    kit.Dial("above_m", "m", 0.05, 3, 0.24, "height of a lantern above the run: how wide its pool is"),
+    kit.Dial("swing_m", "m", 0, 2, 0.36, "how far a lantern swings to either side in a gust"),
+    kit.Dial("above_m", "m", 0.05, 3, 0.2, "height of a lantern above the run: how wide its pool is"),
     kit.kelvin_dial("lantern_k", 2050, "a lantern", high=6000),
     kit.loop_dial(),
 )
@@ -37,7 +37,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     # Cords that are not quite equal drift apart; in a loop they must come back together, so there they are equal.
     unequal = 0.0 if dials["loop_s"] > 0 else 0.14
     total = np.zeros((t.shape[0], place.groups))
-    warm = np.zeros((t.shape[0], place.groups))
+    coral = np.zeros((t.shape[0], place.groups))
     for step in (-1, 0, 1):
         lantern = nearest + step
         rate = loop.rate(swing_per_s) * (1.0 + unequal * (kit.uniform(seed, lantern, 0) - 0.5))
@@ -48,9 +48,11 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         away = (x - hangs) / above
         # The pool ends softly before the lantern after the next one, so that only three need to be added.
         pool = (1.0 / (1.0 + away * away)) ** 2 * kit.ease((1.5 * apart - np.abs(x - hangs)) / (0.5 * apart))
-        total += pool
-        warm += pool * kit.uniform(seed, lantern, 2)
-    amount = np.clip(0.015 + 0.885 * total, 0.0, 1.0)
-    share = warm / np.maximum(total, 1e-9)
-    dusk, day = kit.white(place, dials["lantern_k"] * 0.86), kit.white(place, dials["lantern_k"] * 1.16)
-    return kit.paint((amount * (1.0 - share), dusk), (amount * share, day))
+        breath = 0.8 + 0.2 * kit.noise(seed + 2, 3.7 * lantern, loop.clock(t, 1.7))
+        total += pool * breath
+        coral += pool * breath * kit.ease(3.0 * kit.uniform(seed, lantern, 2) - 1.0)
+    amount = np.clip(0.015 + 0.9 * total, 0.0, 1.0)
+    share = coral / np.maximum(total, 1e-9)
+    honey = kit.white(place, dials["lantern_k"] * 1.1)
+    paper = kit.tint(place, 10.0, 0.42, 1.6 * dials["lantern_k"])
+    return kit.paint((amount * (1.0 - share), honey), (0.9 * amount * share, paper))

@@ -62,7 +62,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         x, half, at_m, way * dials["cat_m"] * (0.05 + 1.5 * walking * np.clip(np.abs(there - here), 0.0, 1.0))
     )
     amount = np.clip(body * (0.62 + 0.38 * np.maximum(walking, 0.8 * purr)) + 0.35 * walking * train, 0.0, 1.0)
-    halo = 0.07 * kit.mark(x, half, at_m, 4.0 * dials["cat_m"])
+    halo = 0.14 * kit.mark(x, half, at_m, 5.0 * dials["cat_m"])
     blink = kit.ease((0.13 - np.abs(phase - 0.5 * sets_off)) / 0.05)
     eyes = (1.0 - walking) * (1.0 - 0.9 * blink) * kit.mark(x, half, at_m, np.maximum(0.06, place.group_length_m))
     moon = kit.felt(dials["moon"] * (0.78 + 0.22 * kit.noise(seed + 3, x / 1.6, loop.clock(t, 14.0))))
@@ -70,6 +70,6 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     light_now = kit.paint(
         (glow * (1.0 - 0.8 * eyes), kit.white(place, dials["cat_k"])),
         (0.8 * eyes * glow, kit.tint(place, 100.0, 0.7)),
-        (moon * (1.0 - glow), kit.tint(place, 246.0, 0.34)),
+        (moon * (1.0 - glow), kit.tint(place, 228.0, 0.62)),
     )
     return np.asarray(np.clip(light_now, 0.0, 1.0), dtype=np.float64)
