@@ -13,6 +13,7 @@ from preview.scene.model import Scene
 from preview.window.instruments import mix
 from preview.window.ledge import Rect
 from preview.window.lettering import Lettering
+from preview.window.overlay import veil
 from preview.window.palette import ACCENT, GROUND, HAIRLINE, QUIET, TEXT, Rgb
 
 __all__ = ["draw_opening"]
@@ -69,8 +70,13 @@ def draw_opening(
     if camera is not None:
         _plan(surface, at, scene, camera)
     x, y = at.middle[0], at.bottom - px(56)
-    letters.draw(surface, letters.fit(scene.title, at.w - px(48), 22), x, y - px(30), 22, TEXT, "middle")
-    letters.draw(surface, "working out how light falls in the room", x, y, 14, QUIET, "middle")
+    title, says = letters.fit(scene.title, at.w - px(48), 22), "working out how light falls in the room"
+    wide = max(letters.width(title, 22), letters.width(says, 14), px(240)) + px(40)
+    veil(
+        surface, pygame.Rect(x - wide // 2, y - px(54), wide, px(88)), 225, letters.unit
+    )  # no line of the room crosses the words
+    letters.draw(surface, title, x, y - px(30), 22, TEXT, "middle")
+    letters.draw(surface, says, x, y, 14, QUIET, "middle")
     bar = Rect(x - px(120), y + px(18), px(240), max(2, px(3)))
     pygame.draw.rect(surface, HAIRLINE, bar)
     pygame.draw.rect(surface, ACCENT, (bar.x, bar.y, round(bar.w * done), bar.h))

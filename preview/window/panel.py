@@ -291,6 +291,18 @@ def _said(name: str, worst: Worst) -> str:
     return f"{100 * worst.value:.0f} %" if name == "dimming" else f"{worst.value:.1f} steps"
 
 
+def _fit_place(letters: Lettering, where: str, width: int) -> str:
+    """A run and its group within so many pixels: where there is too little room the run's name is cut and the group kept."""
+    run, comma, group = where.rpartition(", group ")
+    if letters.width(where, 13) <= width or not comma:
+        return letters.fit(where, width, 13)
+    for end in (f", group {group}", f", {group}"):
+        left = letters.fit(run, width - letters.width(end, 13), 13)
+        if len(left) > 3:
+            return left + end
+    return letters.fit(where, width, 13)
+
+
 def _draw_readings(brush: Brush, at: Arrangement, rows: tuple[_Row, ...]) -> None:
     px = brush.px
     names = max((brush.width(row.name, 14) for row in rows), default=0) + px(10)
@@ -304,7 +316,7 @@ def _draw_readings(brush: Brush, at: Arrangement, rows: tuple[_Row, ...]) -> Non
         else:
             left, x = rect.x + px(142), rect.x + px(156)
             brush.text(row.value, left, y, 15, row.colour, "right")
-        brush.text(brush.letters.fit(row.where, rect.right - x, 13), x, y, 13, FAINT)
+        brush.text(_fit_place(brush.letters, row.where, rect.right - x), x, y, 13, FAINT)
         if at.two_lines:
             y += px(16)
             brush.text(row.worst, left, y, 12, FAINT, "left" if at.in_one_line else "right")

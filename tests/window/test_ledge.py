@@ -2,11 +2,14 @@
 
 from itertools import combinations
 
+import pygame
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from preview.window.framing import MOST_PIXELS, picture_size
 from preview.window.ledge import SMALLEST, Arrangement, Rect, arrange
+from preview.window.lettering import Lettering
+from preview.window.panel import _fit_place
 
 sizes = st.tuples(st.integers(SMALLEST[0], 4000), st.integers(SMALLEST[1], 2400))
 
@@ -57,3 +60,16 @@ def test_without_instruments_the_room_is_everything(size: tuple[int, int]) -> No
 @given(st.integers(1, 8000), st.integers(1, 5000))
 def test_a_picture_never_has_too_many_pixels(w: int, h: int) -> None:
     assert picture_size((w, h))[0] * picture_size((w, h))[1] <= MOST_PIXELS
+
+
+def test_where_room_is_short_a_group_keeps_its_number() -> None:
+    pygame.font.init()
+    letters = Lettering()
+    whole = "the third beam from the left, above the bench, group 17"
+    for width in (600, 300, 180, 110, 70):
+        shown = _fit_place(letters, whole, width)
+        assert letters.width(shown, 13) <= width
+        assert shown.endswith(" 17")
+        assert (shown == whole) == (letters.width(whole, 13) <= width)
+    assert letters.width(_fit_place(letters, whole, 12), 13) <= 12
+    assert _fit_place(letters, "", 100) == ""
