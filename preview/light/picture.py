@@ -86,7 +86,7 @@ class Renderer:
         self._cells = (atlas.height, atlas.width)
         count = atlas.height * atlas.width
         self._mixer = Mixer(self.maps.transport.in_cells(atlas.cells(), count), self._pool)
-        self._finish = np.zeros((count, 4), np.float32)
+        self._finish, self._lit_cells = np.zeros((count, 4), np.float32), np.zeros((count, 4), np.float32)
         of_node = np.repeat(np.arange(len(surfaces)), [grid.nodes for grid in self.maps.grids])
         self._finish[atlas.cells(), :3] = surfaces.reflectance[of_node] * ((1 - SPREAD) / np.pi)
         self._pixels = pixels_of(
@@ -120,18 +120,18 @@ class Renderer:
         """
         even = (bounce_rgb(self._share @ flux_rgb, self._everything) + ambient) * gain
         flux_rgb = flux_rgb * gain
-        cells = np.zeros_like(self._finish)
         frames, groups = flux_rgb.shape[:2]
         flux, unlit = np.zeros((frames, groups, 4), np.float32), np.zeros((frames, 4), np.float32)
         np.multiply(flux_rgb, 1 - SPREAD, out=flux[..., :3], casting="same_kind")
         np.multiply(even, _COVER_REFLECTANCE / np.pi * (1 - SPREAD), out=unlit[..., :3], casting="same_kind")
         for first in range(0, frames, self._together):
             part = slice(first, min(first + self._together, frames))
-            for k, _ in zip(range(first, part.stop), self._lit(flux_rgb[part], even[part], cells), strict=False):
-                yield cells.reshape(*self._cells, 4), flux[k], unlit[k]
+            for k, _ in zip(range(first, part.stop), self._lit(flux_rgb[part], even[part]), strict=False):
+                yield self._lit_cells.reshape(*self._cells, 4), flux[k], unlit[k]
 
-    def _lit(self, flux_rgb: Floats, even: Floats, cells: Matrix) -> Iterator[None]:
-        """Light that each frame's surfaces throw back (T, 4) into `cells`, one frame after another, all worked out at once."""
+    def _lit(self, flux_rgb: Floats, even: Floats) -> Iterator[None]:
+        """Puts the light that the surfaces throw back into the cells, one frame after another, all worked out at once."""
+        cells = self._lit_cells
         frames, groups = flux_rgb.shape[:2]
         colours = 3 if frames > 1 else 4
         flux = np.zeros((groups, frames, colours), np.float32)

@@ -45,6 +45,7 @@ _FEW = 0.4
 """Share of a band's pixels up to which they are bent by themselves."""
 
 _KNEE, _ROOM, _BEND = (np.float32(value) for value in (KNEE * FULL, (WHITE - KNEE) * FULL, 1 / ((WHITE - KNEE) * FULL)))
+_KNEE_BITS = _KNEE.view(np.uint32)
 
 Matrix = NDArray[np.float32]
 
@@ -188,17 +189,18 @@ class _Desk:
         count = rows * width
         self.planes = _room((4, rows, width), np.float32)
         self.flat = self.planes.reshape(4, -1)
-        self.colours, self.most = self.planes[:3], self.planes[3]
-        self.outside = np.empty((2, rows, width), bool)
+        self.colours = self.planes[:3]
+        words = self.planes.view(np.uint32)
+        self.bits, self.most_bits = words[:3], words[3]
+        self.outside = np.empty((rows, width), bool)
         buffer = _room((4 * count,), np.float32)
         self.looked = buffer.reshape(rows, width, 4)
         self.looked_flat = buffer.reshape(-1, 4)
         self.looked_words = buffer.view(np.complex128)
         self.more = buffer.reshape(4, rows, width)[:3]
-        self.least = self.more[0]
-        words = buffer.view(np.uint16)
-        self.index = words[: 3 * count].reshape(3, rows, width)
-        self.codes = words[3 * count : 6 * count].reshape(3, rows, width)
+        halves = buffer.view(np.uint16)
+        self.index = halves[: 3 * count].reshape(3, rows, width)
+        self.codes = halves[3 * count : 6 * count].reshape(3, rows, width)
         self.index_rows, self.code_rows = self.index.reshape(-1, width), self.codes.reshape(-1, width)
         self.small = buffer.view(np.uint8)[12 * count : 15 * count].reshape(3, rows, width)
         self.small_planes = list(self.small)
@@ -251,19 +253,14 @@ def _light(band: _Band, cells: Matrix, put: NDArray[np.complex128], across: Matr
 
 def _tone(desk: _Desk) -> None:
     """Bend the highlights and bring colours into gamut, in the desk's planes."""
-    low, high = desk.colours.min(), desk.colours.max()
-    if low >= 0 and high <= _KNEE:
-        return
-    outside = desk.outside[0]
-    np.greater(np.maximum.reduce(desk.colours, axis=0, out=desk.most), _KNEE, out=outside)
-    if low < 0:
-        np.less(np.minimum.reduce(desk.colours, axis=0, out=desk.least), 0, out=desk.outside[1])
-        np.logical_or(outside, desk.outside[1], out=outside)
-    found = np.flatnonzero(outside)
+    # The bits of a float, read as a whole number, are in the order of the floats, and those of negative ones above all others: one
+    # comparison finds what is too bright and what is below 0.
+    np.greater(np.maximum.reduce(desk.bits, axis=0, out=desk.most_bits), _KNEE_BITS, out=desk.outside)
+    found = np.flatnonzero(desk.outside)
     colours = desk.flat[:3]
-    if len(found) > _FEW * outside.size:
+    if len(found) > _FEW * desk.outside.size:
         _bend(colours)
-    else:
+    elif len(found):
         some = colours.take(found, axis=1)
         _bend(some)
         for own, bent in zip(colours, some, strict=True):
@@ -285,6 +282,9 @@ def _bend(colours: Matrix) -> None:
     np.divide(tone, y, out=factor)
     # How many times too far from grey the colour is: above by its brightest component, below by its darkest one.
     most *= factor
+    if most.max() <= _FULL and least.min() >= 0:
+        colours *= factor
+        return
     most -= tone
     most /= _FULL - tone
     least /= y
