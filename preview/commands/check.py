@@ -70,7 +70,7 @@ def check_text(scene: Scene, found: Checked) -> str:
     lines = [f"{scene.title}: {', '.join(told) or 'nothing to say'}."]
     for finding in found.findings:
         lines.append("")
-        head = f"{finding.weight:<8} {finding.about}: {finding.says}"
+        head = f"{finding.weight:<8} {_parts(finding.about)}: {finding.says}"
         lines += _wrapped(head, "", " " * 9)
         lines += _wrapped(f"do: {finding.do}", " " * 9, " " * 13)
         lines += _wrapped(f"source: {finding.source}", " " * 9, " " * 13)
@@ -92,6 +92,20 @@ def check_text(scene: Scene, found: Checked) -> str:
     if scene.assumed:
         lines += ["", assumed_lines(scene.assumed)]
     return "\n".join(lines)
+
+
+def _parts(about: str) -> str:
+    """Several parts of one kind without the kind before each.
+
+    >>> _parts("run shelf, run niche"), _parts("run shelf"), _parts("supply a, block b")
+    ('runs shelf, niche', 'run shelf', 'supply a, block b')
+    """
+    kinds = {"run": "runs", "supply": "supplies", "feed": "feeds", "block": "blocks", "strip": "strips"}
+    words = [part.partition(" ") for part in about.split(", ")]
+    kind = words[0][0]
+    if len(words) == 1 or kind not in kinds or any(word != kind for word, _, _ in words):
+        return about
+    return f"{kinds[kind]} {', '.join(name for _, _, name in words)}"
 
 
 def _wrapped(text: str, first: str, then: str) -> list[str]:

@@ -28,10 +28,10 @@ def table(heads: Sequence[str], rows: Sequence[Sequence[str]], indent: str = "")
 
 
 def assumed_lines(assumed: Sequence[str], width: int = 110) -> str:
-    """What was filled from typical values, by table, in few lines; empty where nothing was.
+    """What was filled from typical values, by table, in few lines; empty where nothing was. Colours that lack the same stand together.
 
-    >>> print(assumed_lines(["strip.glow.rail_milliohm_per_m", "strip.glow.red.lumen", "room"]))
-    Assumed, typical values: strip.glow (rail_milliohm_per_m, red.lumen); room
+    >>> print(assumed_lines(["strip.glow.rail_milliohm_per_m", "strip.glow.red.lumen", "strip.glow.blue.lumen", "room"]))
+    Assumed, typical values: strip.glow (rail_milliohm_per_m; of red, blue: lumen); room
     """
     tables: dict[str, list[str]] = {}
     for key in assumed:
@@ -40,7 +40,7 @@ def assumed_lines(assumed: Sequence[str], width: int = 110) -> str:
         tables.setdefault(name, []).extend([rest] if rest else [])
     if not tables:
         return ""
-    words = [f"{name} ({', '.join(keys)})" if keys else name for name, keys in tables.items()]
+    words = [f"{name} ({_by_colour(keys)})" if keys else name for name, keys in tables.items()]
     lines, line = [], "Assumed, typical values:"
     for word in "; ".join(words).split(" "):
         if len(line) + 1 + len(word) > width:
@@ -49,3 +49,17 @@ def assumed_lines(assumed: Sequence[str], width: int = 110) -> str:
         else:
             line += f" {word}"
     return "\n".join([*lines, line])
+
+
+def _by_colour(keys: Sequence[str]) -> str:
+    """The keys of a strip, those of its colours last: `of red, green: milliamp, lumen`."""
+    colours: dict[str, list[str]] = {}
+    for key in keys:
+        colour, _, rest = key.rpartition(".")
+        colours.setdefault(colour, []).append(rest)
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for colour, own in colours.items():
+        if colour:
+            alike.setdefault(tuple(own), []).append(colour)
+    parts = [", ".join(colours[""])] if "" in colours else []
+    return "; ".join([*parts, *(f"of {', '.join(names)}: {', '.join(own)}" for own, names in alike.items())])

@@ -44,7 +44,9 @@ EYES_SHARE = 0.7
 
 WCAG = "WCAG 2.2, success criterion 2.3.1; the plan's limits.flashes_per_s"
 GLARE_CD_M2 = 20_000.0
-GLARE = "EN 12464-1: lamps of 20,000 cd/m² and more are screened from view (from memory); bare LEDs: common practice, no source"
+GLARE = (
+    "EN 12464-1 (from memory): what has 20,000 cd/m² is screened from view; for bare LEDs common practice, no source"
+)
 CSF = "Barten's contrast sensitivity (1999), at the cover's luminance with every colour full"
 
 

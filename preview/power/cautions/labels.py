@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from preview.power.finding import PRACTICE, Finding, Weight
+from preview.power.finding import PRACTICE, Finding
 from preview.scene.layout import group_count, path_length_m
 from preview.scene.model import Scene
 
@@ -29,6 +29,8 @@ LONE_V = 12.0
 
 GAP_M, WIDE_GAP_M = 0.01, 0.05
 """A dark end of a run shorter than the first says nothing to anybody, one longer than the second is a gap in the light."""
+
+CUTS = "strips are cut between groups; " + PRACTICE
 
 USUAL = {5.0: "one LED", 12.0: "three LEDs", 24.0: "six to eight LEDs"}
 
@@ -99,13 +101,20 @@ def _divides(scene: Scene, name: str) -> Iterator[Finding]:
 
 
 def _ends(scene: Scene) -> Iterator[Finding]:
-    """Runs that end short of their path, as a strip is cut between groups only."""
+    """Runs that end short of their path, as a strip is cut between groups only: wide gaps run by run, narrow ones all at once."""
+    short: dict[str, float] = {}
     for run in scene.run:
         strip = scene.strip[run.strip]
         groups, path_m = group_count(run, strip), path_length_m(run)
         over_m = path_m - groups * strip.cut_m
-        if over_m > GAP_M:
+        if over_m > WIDE_GAP_M:
             says = f"{groups} groups take {groups * strip.cut_m:.3f} m of its {path_m:.3f} m: the last {1000 * over_m:.0f} mm stay dark"
             do = f"end the channel there, centre the strip in it, or make the path {(groups + 1) * strip.cut_m:.3f} m for one group more"
-            weight: Weight = "caution" if over_m > WIDE_GAP_M else "note"
-            yield Finding(weight, f"run {run.name}", says, do, "strips are cut between groups; " + PRACTICE)
+            yield Finding("caution", f"run {run.name}", says, do, CUTS)
+        elif over_m > GAP_M:
+            short[run.name] = over_m
+    if short:
+        figures = ", ".join(f"{1000 * over_m:.0f}" for over_m in short.values())
+        says = f"whole groups end {figures} mm short of {'its path' if len(short) == 1 else 'their paths'}: so much stays dark"
+        do = f"end the {'channel' if len(short) == 1 else 'channels'} there, or centre the strip"
+        yield Finding("note", ", ".join(f"run {name}" for name in short), says, do, CUTS)

@@ -68,7 +68,9 @@ def _figures(found: Break) -> str:
     figures = str(found).partition(": ")[2]
     run, _, group = found.where.rpartition(" group ")
     words = {"colour": "colour shift of", "dimming": "loss of light of", "reset": "down to"}
-    return f"{words[found.kind]} {figures} at group {group}" if found.kind in words and run else figures
+    if found.kind in words and run:
+        return f"{words[found.kind]} {figures} at group {group}"
+    return figures if found.kind == "supply" else f"its {found.kind} carries {figures}"
 
 
 def _about(found: Break) -> str:

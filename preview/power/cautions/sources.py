@@ -135,7 +135,8 @@ def _touch(scene: Scene) -> Iterator[Finding]:
 
 
 def _limited(scene: Scene) -> Iterator[Finding]:
-    """Supplies that are more than a limited power source, and the circuits behind them."""
+    """Supplies that are more than a limited power source, and the circuits behind them; what is only noted, for like supplies at once."""
+    noted: dict[tuple[str, str], tuple[list[str], list[str]]] = {}
     for name, supply in scene.supply.items():
         va = supply.volts * supply.amps
         bound_va = limited_va(supply.volts)
@@ -155,7 +156,7 @@ def _limited(scene: Scene) -> Iterator[Finding]:
         elif scene.limits.class2 and (bare or large or blocks or joined):
             without = [*bare, *large, *(f"block {block}" for block in blocks)]
             says += f"; without {fuse}: {_some(without)}" if without else ""
-            says += "".join(f"; {circuits} meet in one circuit" for circuits in joined)
+            says += "".join(f"; {together} meet in one circuit" for together in joined)
             do = f"{fuse} at the supply for each circuit, or supplies of at most {bound_va:g} VA"
             yield Finding("fault", f"supply {name}", says, do, LIMITED)
         elif bare:
@@ -164,9 +165,12 @@ def _limited(scene: Scene) -> Iterator[Finding]:
             )
             yield Finding("caution", f"supply {name}", says, f"{fuse} in each feed, next to the supply", LIMITED)
         elif large or blocks:
-            says += f"; without {fuse}: {_some([*large, *(f'block {block}' for block in blocks)])}"
-            do = f"ask your local code what such wiring needs; {fuse} for each circuit would limit it"
-            yield Finding("note", f"supply {name}", says, do, LIMITED)
+            supplies, circuits = noted.setdefault((says, fuse), ([], []))
+            supplies.append(f"supply {name}")
+            circuits += [*large, *(f"block {block}" for block in blocks)]
+    for (says, fuse), (supplies, circuits) in noted.items():
+        do = f"ask your local code what such wiring needs; {fuse} for each circuit would limit it"
+        yield Finding("note", ", ".join(supplies), f"{says}; without {fuse}: {_some(circuits)}", do, LIMITED)
 
 
 def _joined_circuits(scene: Scene, feeds: list[tuple[int, Feed]], bound_a: float) -> list[str]:

@@ -109,11 +109,13 @@ def _coiled(scene: Scene) -> Iterator[Finding]:
 def _mains(scene: Scene) -> Iterator[Finding]:
     do = "have it connected by a licensed person, as your local code asks; switch off before work on the low-voltage side"
     for name in scene.supply:
-        yield Finding("note", f"supply {name}", "its mains side is live and can kill", do, MAINS)
+        yield Finding("note", f"supply {name}", "the mains side is live and can kill", do, MAINS)
     for name, supply in scene.supply.items():
         box = next((box.name for box in scene.box if supply.at_m is not None and _inside(supply.at_m, box)), None)
         if box is not None:
-            says = f"hangs inside {box}: closed in, with its own losses of a tenth or so of {supply.volts * supply.amps:.0f} W"
+            says = (
+                f"hangs inside {box}: closed in, with its own heat, a tenth or so of {supply.volts * supply.amps:.0f} W"
+            )
             do = "leave air around it, keep it within reach, and keep wood and paper off it"
             yield Finding("note", f"supply {name}", says, do, PRACTICE)
 
