@@ -1,7 +1,7 @@
 """The plan drawn as lines over the client's photo: how a fitter sees whether the corners were marked rightly.
 
 The rectangle of the corners and a half-metre grid on its surface come from the homography and are there in any case; the room's edges,
-the boxes and the runs need the camera.
+the boxes and the runs need the camera. A plate in the lower left corner names the colours.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
 
 from preview.light.camera import Camera
 from preview.light.colour import to_srgb
@@ -68,7 +69,32 @@ def outlined(scene: Scene, size: tuple[int, int]) -> tuple[Picture, Sighting]:
                 _segment(picture, sighting.camera, start, end, scale, corner, _RUN, 2 * thick)
     marked = np.asarray(given.corners_px, dtype=float) * scale + np.asarray(corner)
     _draw(picture, np.concatenate([marked, marked[:1]]), _RECT, 2 * thick)
-    return picture, sighting
+    names = [("rectangle as marked", _RECT), (f"{_GRID_M:g} m grid", _GRID)]
+    if sighting.camera is not None:
+        names += [("room", _ROOM), ("boxes", _BOX), ("runs", _RUN)]
+    return _named(picture, names), sighting
+
+
+def _named(picture: Picture, names: list[tuple[str, Colour]]) -> Picture:
+    """What the colours stand for, on a dark plate in the lower left corner; left out where there is no room for it."""
+    height, width = picture.shape[:2]
+    letter = max(9, height // 45)
+    typeface = ImageFont.load_default(letter)
+    row, swatch, edge = round(1.5 * letter), 2 * letter, letter
+    wide = 3 * edge + swatch + round(max(typeface.getlength(name) for name, _ in names))
+    high = 2 * edge + row * len(names) - (row - letter)
+    if wide + edge > width or high + edge > height:
+        return picture
+    image = Image.fromarray(picture)
+    plate = Image.new("L", (wide, high), 200)
+    left, top = edge, height - edge - high
+    image.paste((20, 19, 18), (left, top), plate)
+    draw = ImageDraw.Draw(image)
+    for k, (name, colour) in enumerate(names):
+        middle = top + edge + k * row + letter // 2
+        draw.line((left + edge, middle, left + edge + swatch, middle), fill=colour, width=max(2, letter // 5))
+        draw.text((left + 2 * edge + swatch, middle), name, fill=(230, 226, 218), font=typeface, anchor="lm")
+    return np.array(image)
 
 
 def _on_photo(back: Floats, places: Floats, scale: float, corner: tuple[float, float]) -> Floats:
