@@ -101,7 +101,7 @@ def _as_data(effect: Effect) -> dict[str, Any]:
     }
 
 
-@command.command("new")
+@command.command("new", short_help="Start an effect of your own: a script that runs, and its test.")
 @click.argument("name")
 @click.option("--to", "folder", type=click.Path(path_type=Path), help="Folder to write to, instead of your own.")
 def new(name: str, folder: Path | None) -> None:
@@ -117,7 +117,7 @@ def new(name: str, folder: Path | None) -> None:
     click.echo(f"Try it, and save to see what you changed:  covecast effect try {script if folder else name}")
 
 
-@command.command("try")
+@command.command("try", short_help="Try an effect on a strip and in a room, and again at every save.")
 @click.argument("effect", metavar="FILE")
 @click.option("--scene", metavar="SCENE", help="Try it in this scene, instead of a plain room.")
 @click.option("--dial", "dials", multiple=True, metavar="NAME=VALUE", help="Set a dial; may be given again.")

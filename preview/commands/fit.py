@@ -108,7 +108,7 @@ def _contradiction(file: Path, found: Fitted, error: MeterError, bench_c: float)
     odd = {reading.line for reading in odd_ones(found, error, conductor_c=bench_c)}
     lines = [
         f"{file}: expected readings that one strip can give, found some that contradict each other "
-        f"(squares of residuals {found.chi_squared:.0f}, where about {max(found.freedom, 0)} is good)"
+        f"(chi-squared {found.chi_squared:.0f}, where about {max(found.freedom, 0)} is to be expected)"
     ]
     order = sorted(range(len(found.readings)), key=lambda n: (found.readings[n].line not in odd, -found.off[n]))
     named = [n for n in order if found.off[n] > STANDS_OUT or found.readings[n].line in odd] or order[:3]
@@ -144,10 +144,13 @@ def _text(name: str, found: Fitted, error: MeterError, bench_c: float) -> str:
     """The figures with their deviation, what cannot be told, and every reading beside what was worked out."""
     from preview.commands.table import table
 
-    squares = f"squares of residuals {found.chi_squared:.1f}, where about {found.freedom} is good" if found.freedom > 0 else (
-        "too few to check one against the other"
-    )  # fmt: skip
-    lines = [f"Strip {name}, {len(found.readings)} readings: {squares}."]
+    verdict = (
+        "they agree as far as the meters can be trusted"
+        f" (chi-squared {found.chi_squared:.1f}, where about {found.freedom} is to be expected)"
+        if found.freedom > 0
+        else "too few to check one against the other"
+    )
+    lines = [f"Strip {name}, {len(found.readings)} readings: {verdict}."]
     rows = []
     for figure in found.figures:
         decimals = _decimals(figure)

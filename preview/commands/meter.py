@@ -121,7 +121,7 @@ def breaks_text(scene: Scene, layout: Layout, found: list[Metered]) -> str:
             )
             lines.append(f"    {broken}" + "".join(f"\n      {way}" for way in ways))
     if any(" more feed" in line for line in lines):
-        lines.append("  `covecast feed` finds the cheapest feeds of all, those that are there moved where that helps.")
+        lines.append("  `covecast feed` finds the cheapest feeds; it may also move those that are there.")
     return "\n".join(lines)
 
 
