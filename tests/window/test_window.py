@@ -415,7 +415,7 @@ def test_no_display_names_the_commands_that_write_files(variable: dict[str, str]
     ("words", "said"),
     [
         (["--size", "0x0"], "560x420"),
-        (["--size", "big"], "1280x720"),
+        (["--size", "big"], "640x360"),
         (["--look", "blu"], "blue"),
     ],
 )
