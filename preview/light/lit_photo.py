@@ -36,6 +36,7 @@ from preview.light.faces import Faces, faces_of
 from preview.light.fill import bounce_rgb, mean_reflectance
 from preview.light.glare import SPREAD, Glare
 from preview.light.lightmaps import light_maps
+from preview.light.mixing import Mixer
 from preview.light.photo import Photograph, load_photo
 from preview.light.photo_light import given_finishes, light_in_photo
 from preview.light.pixels import Pixels
@@ -112,11 +113,14 @@ class PhotoRenderer:
         atlas = pack(maps.grids)
         self._shade = maps.shade
         self._cells = atlas.height, atlas.width
-        self._laid = maps.transport.in_cells(atlas.cells(), atlas.height * atlas.width)
+        self._pool = ThreadPoolExecutor(WORKERS)
+        self._mixer = Mixer(maps.transport.in_cells(atlas.cells(), atlas.height * atlas.width), self._pool)
+        self._lit_cells = np.zeros((*self._cells, 4), np.float32)
         x, y = atlas.place(renumber[hits.surface], hits.u_m, hits.v_m)
         self._maps = x.astype(np.float32), y.astype(np.float32)
         edge_x, edge_y = atlas.place(renumber[view.edge_surface], view.edge_u_m, view.edge_v_m)
-        whole = self._laid.light(np.ones((layout.groups, 1), np.float32)).reshape(self._cells)
+        unit, dark = np.ones(3, np.float32), np.zeros((layout.groups, 3), np.float32)
+        whole = self._lit(dark + 1, 0 * unit)[..., 0].copy()
         fine, fine_x, fine_y = _finely(x, y, hits.surface, np.unique(view.edge_pixel), whole)
         self._edge_maps = _in_rows(np.concatenate([edge_x, fine_x])), _in_rows(np.concatenate([edge_y, fine_y]))
         entry = np.concatenate([view.edge_pixel, fine])
@@ -124,16 +128,16 @@ class PhotoRenderer:
         beyond = inside & (hits.surface < 0)  # in the photo, and no surface known
         self._beyond = beyond[..., None].astype(np.float32) if beyond.any() else None
 
-        even = self._laid.light(np.zeros((layout.groups, 3), np.float32), np.repeat(self._shade[:, None], 3, axis=1))
-        shade = np.where(hits.surface >= 0, np.maximum(self._looked_up(even)[..., 0], 0.2), np.float32(1))
+        even = self._looked_up(self._lit(dark, unit))[..., 0]
+        shade = np.where(hits.surface >= 0, np.maximum(even, 0.2), np.float32(1))
         picture = np.where(inside[..., None], picture, 0.0).astype(np.float32)
         gain, says = _gain(scene, picture, shade, _in_rect(hits, number, scene.photo.rect_m), photo.cd_m2)
         self.notes += says
         # What one lux of the room's own light makes of the photo, and what one lux of the groups' light does.
         known = given_finishes(scene, self._everything)
         light = light_in_photo(picture, shade, hits, self._everything, known, gain)
-        self._unlit = (picture * (gain / np.float32(np.pi))).astype(np.float32)
-        self._reflectance = np.clip(picture / light, 0.0, 1.0).astype(np.float32) / np.float32(np.pi)
+        self._unlit = _with_idle(picture * (gain / np.float32(np.pi)))
+        self._reflectance = _with_idle(np.clip(picture / light, 0.0, 1.0) / np.float32(np.pi))
         self._outside = np.nonzero(~inside.ravel())[0]
         thin = np.zeros(inside.shape, dtype=bool)
         thin[2::5, 2::5] = True
@@ -145,10 +149,9 @@ class PhotoRenderer:
         self._kept: tuple[tuple[float, ...], Matrix] | None = None
         self._small = max(1, size[0] // _SMALL), max(1, size[1] // _SMALL)
         self._glare = Glare(_as_they_are(size, self._small, layout.groups))
-        self._printer = Printer(_as_they_are(size, size, layout.groups), self._glare.size[1])
+        self._printer = Printer(_as_they_are(size, size, layout.groups), self._glare.size[1], looks_up=False)
         self._crossing = np.empty((0, 4), np.float32)
-        self._no_flux, self._no_cover = np.zeros((layout.groups, 3), np.float32), np.zeros(3, np.float32)
-        self._pool = ThreadPoolExecutor(WORKERS)
+        self._no_flux, self._no_cover = np.zeros((layout.groups, 4), np.float32), np.zeros(4, np.float32)
 
     def _faces_of(self, scene: Scene, layout: Layout, size: tuple[int, int]) -> Faces:
         if self.camera is not None:
@@ -156,13 +159,26 @@ class PhotoRenderer:
         empty = sparse.csr_array((0, layout.groups), dtype=np.float32)
         return Faces(np.empty(0, np.int64), np.empty(0, np.float32), empty)
 
-    def _looked_up(self, light: Matrix) -> Matrix:
-        """Light (h, w, 3) at every pixel, for light (T, 3) of the cells."""
-        cells = light.reshape(*self._cells, 3)
+    def _lit(self, flux: Matrix, bounce: Matrix) -> Matrix:
+        """Light of the cells (height, width, 4), the last channel idle, for flux (G, 3) and even light (3,); used again for the next."""
+        cells = self._lit_cells.reshape(-1, 4)
+        four = np.zeros((len(flux), 4), np.float32)
+        four[:, :3] = flux
+        even = np.zeros((len(self._shade), 4), np.float32)
+        np.multiply(self._shade[:, None], bounce, out=even[:, :3])
+
+        def keep(rows: slice, light: Matrix) -> None:
+            cells[rows] = light
+
+        self._mixer.mix(four, even, keep)
+        return self._lit_cells
+
+    def _looked_up(self, cells: Matrix) -> Matrix:
+        """Light (h, w, 4) at every pixel, for light (height, width, 4) of the cells."""
         found = np.asarray(cv2.remap(cells, *self._maps, cv2.INTER_LINEAR))
         if len(self._edge_pixel):
-            entries = np.asarray(cv2.remap(cells, *self._edge_maps, cv2.INTER_LINEAR)).reshape(-1, 3)
-            found.reshape(-1, 3)[self._edge_pixel] = self._edge_mix @ entries[: self._edge_mix.shape[1]]
+            entries = np.asarray(cv2.remap(cells, *self._edge_maps, cv2.INTER_LINEAR)).reshape(-1, 4)
+            found.reshape(-1, 4)[self._edge_pixel] = self._edge_mix @ entries[: self._edge_mix.shape[1]]
         return found
 
     def _room(self, ambient_lux: float | None, ambient_k: float | None) -> tuple[Floats, Floats]:
@@ -171,16 +187,19 @@ class PhotoRenderer:
         return white * (self._ambient_lux if ambient_lux is None else ambient_lux), white
 
     def _draw(self, flux_rgb: Floats, ambient: Floats, gain: Floats) -> tuple[Matrix, Matrix]:
-        """Light (h, w, 4) of the picture and the veil over it (rows, columns, 4), for flux (G, 3), each colour times `gain` (3,)."""
+        """Light (h, w, 4) of the picture and the veil over it (rows, columns, 4), for flux (G, 3), each colour times `gain` (3,).
+
+        The last channel is idle: look-ups of four take less time than of three.
+        """
         bounce = (bounce_rgb(self._share @ flux_rgb, self._everything) * gain).astype(np.float32)
         flux = np.ascontiguousarray(flux_rgb * gain, dtype=np.float32)
-        strips = self._looked_up(self._laid.light(flux, self._shade[:, None] * bounce, self._pool))
+        strips = self._looked_up(self._lit(flux, bounce))
         if self._beyond is not None:
-            strips += self._beyond * bounce
+            strips[..., :3] += self._beyond * bounce
         strips *= self._reflectance
         faces = self._faces
         if len(faces.pixel):
-            flat, cover = strips.reshape(-1, 3), faces.cover[:, None]
+            flat, cover = strips.reshape(-1, 4)[:, :3], faces.cover[:, None]
             seen = cover * (bounce * np.float32(COVER_REFLECTANCE / np.pi))
             flat[faces.pixel] = flat[faces.pixel] * (1 - cover) + faces.matrix @ flux + seen
         # The photo has its own camera's glare in it; only the light that is added is spread here.
@@ -188,14 +207,14 @@ class PhotoRenderer:
         veil = self._glare.veil(small, self._no_flux, self._no_cover)
         veil *= np.float32(1 - SPREAD)
         whole = np.asarray(cv2.addWeighted(strips, 1 - SPREAD, self._room_light(ambient * gain), 1.0, 0, dst=strips))
-        return _with_luminance(whole), _with_luminance(veil)
+        return whole, veil
 
     def _room_light(self, ambient: Floats) -> Matrix:
-        """The photo (h, w, 3) in the room's own light (3,), covers put in; kept from one picture to the next."""
+        """The photo (h, w, 4) in the room's own light (3,), covers put in; kept from one picture to the next."""
         key = tuple(float(value) for value in ambient)
         if self._kept is None or self._kept[0] != key:
-            light = self._unlit * np.asarray(ambient, dtype=np.float32)
-            faces, flat = self._faces, light.reshape(-1, 3)
+            light = self._unlit * np.append(ambient, 0).astype(np.float32)
+            faces, flat = self._faces, light.reshape(-1, 4)[:, :3]
             if len(faces.pixel):
                 cover = faces.cover[:, None]
                 own = (np.asarray(ambient) * (COVER_REFLECTANCE / np.pi)).astype(np.float32)
@@ -398,9 +417,8 @@ def _in_rows(values: Floats) -> Matrix:
     return np.pad(values, (0, -len(values) % _ROW)).astype(np.float32).reshape(-1, _ROW)
 
 
-def _with_luminance(rgb: Matrix) -> Matrix:
-    """The same with its luminance as a fourth channel."""
-    out = np.empty((*rgb.shape[:2], 4), np.float32)
-    y = np.asarray(cv2.transform(rgb, Y_OF_RGB[None].astype(np.float32)))
-    cv2.mixChannels([rgb, y], [out], [0, 0, 1, 1, 2, 2, 3, 3])
+def _with_idle(rgb: Floats) -> Matrix:
+    """The same (h, w, 3) with an idle fourth channel."""
+    out = np.zeros((*rgb.shape[:2], 4), np.float32)
+    out[..., :3] = rgb
     return out

@@ -73,9 +73,12 @@ def _dither() -> NDArray[np.uint16]:
 
 
 class Printer:
-    """Prints pictures of one set of pixels. Holds tables and buffers: one picture at a time."""
+    """Prints pictures of one set of pixels. Holds tables and buffers: one picture at a time.
 
-    def __init__(self, pixels: Pixels, veil_rows: int) -> None:
+    Without `looks_up` the cells are the pixels themselves, none of them crossed by anything.
+    """
+
+    def __init__(self, pixels: Pixels, veil_rows: int, looks_up: bool = True) -> None:
         self._pixels = pixels
         height, width = pixels.shape
         signal = to_srgb(np.arange(65536) / 65535)
@@ -100,7 +103,7 @@ class Printer:
             self._bands.append(
                 _Band(
                     part,
-                    (pixels.x[part], pixels.y[part]),
+                    (pixels.x[part], pixels.y[part]) if looks_up else None,
                     pattern[part],
                     noise[top % _TILE :][: end - top],
                     crossed,
@@ -170,7 +173,7 @@ class _Band:
     """Some rows of the picture and all that belongs to them."""
 
     rows: slice
-    maps: tuple[Matrix, Matrix]
+    maps: tuple[Matrix, Matrix] | None
     pattern: Matrix
     noise: NDArray[np.uint16]
     crossed: slice  # of the crossed pixels, those in the band
@@ -242,11 +245,14 @@ def _words(pixels: Matrix) -> NDArray[np.complex128]:
 
 def _light(band: _Band, cells: Matrix, put: NDArray[np.complex128], across: Matrix, desk: _Desk) -> None:
     """Light of one band by colour, into the desk's planes; the fourth is left idle."""
-    cv2.remap(cells, *band.maps, cv2.INTER_LINEAR, dst=desk.looked)
-    if len(band.inside):
-        desk.looked_words[band.inside] = put[band.crossed]
-    cv2.transpose(desk.looked_flat, dst=desk.flat)
-    np.multiply(desk.colours, band.pattern, out=desk.colours)
+    if band.maps is None:
+        cv2.transpose(cells[band.rows].reshape(-1, 4), dst=desk.flat)
+    else:
+        cv2.remap(cells, *band.maps, cv2.INTER_LINEAR, dst=desk.looked)
+        if len(band.inside):
+            desk.looked_words[band.inside] = put[band.crossed]
+        cv2.transpose(desk.looked_flat, dst=desk.flat)
+        np.multiply(desk.colours, band.pattern, out=desk.colours)
     np.matmul(band.between, across[:, band.veil], out=desk.more)
     np.add(desk.colours, desk.more, out=desk.colours)
 
