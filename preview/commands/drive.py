@@ -14,8 +14,12 @@ from preview.looks.drives import Codes, find_look, look_drive
 from preview.scene.faults import CovecastError, Fault, SceneFaults, nearest
 from preview.scene.layout import Layout
 from preview.scene.model import Scene
+from preview.scene.text_file import text_of
 
 __all__ = ["OneDrive", "one_drive"]
+
+MOST_BYTES = 8_000_000
+"""Of a file of codes: a line for each of many more groups than a plan may have."""
 
 NAMES = ("red", "green", "blue", "white")
 
@@ -91,12 +95,7 @@ def _codes(layout: Layout, text: str) -> list[int]:
 
 def _from_csv(layout: Layout, name: str) -> Codes:
     """Codes (1, G, C) of a CSV file: run, group, red, green, blue[, white]. Every fault at once, with its line."""
-    try:
-        text = Path(name).read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise CovecastError(f"{name}: expected a CSV file, found none that can be read: {error.strerror}") from error
-    except UnicodeDecodeError as error:
-        raise CovecastError(f"{name}: expected a CSV file in UTF-8, found other bytes at {error.start}") from error
+    text = text_of(Path(name), "a CSV file of codes", MOST_BYTES)
     rows = csv.reader(io.StringIO(text, newline=""))
     codes = np.zeros((1, layout.groups, layout.colours), dtype=np.uint8)
     faults: list[Fault] = []

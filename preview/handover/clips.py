@@ -24,7 +24,7 @@ from preview.handover.stills import write_frames, write_png
 from preview.handover.video import Picture, encode_mp4, encode_webp
 from preview.handover.wipe import WIPES, wiped
 from preview.looks.flashing import flashes_of
-from preview.scene.faults import CovecastError, nearest
+from preview.scene.faults import CovecastError, hint
 from preview.scene.model import Look
 
 __all__ = [
@@ -76,11 +76,9 @@ def target_of(text: str, size: tuple[int, int], frames_per_s: float, ending: str
         if path.is_dir():
             wrong.append(f"expected a file, found a folder (for numbered pictures end its name with a slash: {text}/)")
         elif kind not in ENDINGS:
-            near = nearest(kind, ENDINGS)
-            hint = f" (did you mean {near}?)" if near else ""
             found = kind or "none"
             wrong.append(
-                f"expected the ending {', '.join(ENDINGS)} or a folder with a trailing slash, found {found}{hint}"
+                f"expected the ending {', '.join(ENDINGS)} or a folder with a trailing slash, found {found}{hint(kind, ENDINGS)}"
             )
     width, height = size
     for side, pixels in (("width", width), ("height", height)):

@@ -24,6 +24,7 @@ from pathlib import Path
 
 from preview.scene.faults import CovecastError, Fault, SceneFaults, nearest
 from preview.scene.model import Strip
+from preview.scene.text_file import text_of
 
 __all__ = ["COLUMNS", "FEWEST", "Reading", "read_bench"]
 
@@ -65,7 +66,7 @@ def read_bench(path: Path, strip: Strip) -> list[Reading]:
 
     Raises CovecastError where it is no such file or has fewer than two readings, SceneFaults with every value that cannot be right.
     """
-    rows = csv.reader(io.StringIO(_text(path), newline=""), strict=True)
+    rows = csv.reader(io.StringIO(text_of(path, "a CSV file of readings", MOST_BYTES), newline=""), strict=True)
     head: list[str] = []
     faults: list[Fault] = []
     found: list[Reading] = []
@@ -102,31 +103,6 @@ def read_bench(path: Path, strip: Strip) -> list[Reading]:
             "it looks like another strip, or volts in another unit"
         )
     return found
-
-
-def _text(path: Path) -> str:
-    try:
-        if path.is_dir():
-            raise CovecastError(f"{path}: expected a CSV file of readings, found a folder")
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise CovecastError(
-            f"{path}: expected a CSV file of readings, found {reason[:1].lower() + reason[1:]}"
-        ) from error
-    if len(data) > MOST_BYTES:
-        raise CovecastError(f"{path}: expected a CSV file of at most 1 MB, found a larger one")
-    if not data.strip():
-        raise CovecastError(f"{path}: expected a CSV file of readings, found an empty file")
-    if b"\0" in data:
-        raise CovecastError(f"{path}: expected a CSV file of readings, found a binary file")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        found = f"a byte 0x{data[error.start]:02x} on line {line}"
-        raise CovecastError(f"{path}: expected a CSV file in UTF-8, found {found}") from error
 
 
 def _header(path: Path, cells: list[str], line: int, strip: Strip) -> list[str]:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import dataclasses
 import re
-import stat
 import tomllib
 from collections.abc import Callable, Collection, Iterable, Mapping
 from importlib import resources
@@ -23,6 +22,7 @@ from preview.scene.model import Look, Scene
 from preview.scene.possible import possible_faults
 from preview.scene.references import reference_faults
 from preview.scene.tables import build_tables, shape_faults
+from preview.scene.text_file import text_of
 from preview.scene.wording import dotted
 
 __all__ = ["MOST_BYTES", "CheckLook", "demo_names", "find_scene", "read_scene", "read_text", "scene_from_text"]
@@ -80,33 +80,7 @@ def read_scene(path: Path, effects: Collection[str] | None = None, check_look: C
 
 def read_text(path: Path) -> str:
     """The text of a scene file, its line ends as they are. Raises `CovecastError` that says what was found instead."""
-    try:
-        mode = path.stat().st_mode
-        if stat.S_ISDIR(mode):
-            inside = path / "scene.toml"
-            near = str(inside) if inside.is_file() else None
-            raise CovecastError(f"{path}: expected a scene file, found a folder{meant(near)}")
-        if not stat.S_ISREG(mode):
-            raise CovecastError(f"{path}: expected a scene file, found a device or a pipe")
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise CovecastError(f"{path}: expected a scene file, found {reason[:1].lower() + reason[1:]}") from error
-    if len(data) > MOST_BYTES:
-        raise CovecastError(
-            f"{path}: expected a scene file of at most {MOST_BYTES // 1_000_000} MB, found a larger one"
-        )
-    if not data.strip():
-        raise CovecastError(f"{path}: expected a scene file, found an empty file")
-    if b"\0" in data:
-        raise CovecastError(f"{path}: expected a scene file (TOML text in UTF-8), found a binary file")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        found = f"a byte 0x{data[error.start]:02x} on line {line} that is not UTF-8"
-        raise CovecastError(f"{path}: expected a scene file (TOML text in UTF-8), found {found}") from error
+    return text_of(path, "a scene file", MOST_BYTES, text="TOML text", pipes=False, inside="scene.toml")
 
 
 def scene_from_text(
