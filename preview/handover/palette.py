@@ -36,7 +36,7 @@ STEPS = 8
 """Entries of the list behind each colour."""
 
 _STRENGTH = 0.4  # part of the miss that the next entry makes up for: less grain than 1, and still no edges
-_RARE = 0.6  # power of how often a colour is met that it weighs with in the palette: bright ones are few, and looked at
+_REACH = 10.0  # codes by which that may move the next entry's aim at most: further ones are seen as specks
 _BLUR = 0.45  # how far neighbouring cells run into each other: all the way, 1, costs bytes and grain and takes no more edges away
 _EVEN = 0.08  # share of the shades that is spread evenly over all codes, whatever the clip has
 _MOST_CELLS = (1 << 16) // STEPS
@@ -133,7 +133,7 @@ def palette_of(samples: Bytes) -> Bytes:
     means = np.stack(sums, axis=1) / counts[keys, None]
     octree = Image.fromarray(pixels).quantize(COLOURS, method=Image.Quantize.FASTOCTREE).getpalette() or []
     start = np.array(octree[: 3 * COLOURS], dtype=np.float32).reshape(-1, 3)
-    palette = _refine(means.astype(np.float32), counts[keys] ** _RARE, start)
+    palette = _refine(means.astype(np.float32), counts[keys] ** 0.8, start)
     full = np.repeat(palette[-1:], COLOURS, axis=0)
     full[: len(palette)] = palette
     return np.clip(np.rint(full), 0, 255).astype(np.uint8)
@@ -269,7 +269,9 @@ class Mosaic:
         missed = np.zeros_like(colour)
         chosen = np.empty((STEPS, len(new)), dtype=np.int64)
         for step in range(STEPS):
-            chosen[step] = _nearest(colour + _STRENGTH * missed, self._palette)
+            pull = _STRENGTH * missed
+            far = np.sqrt(((pull * _WEIGHTS) ** 2) @ np.ones((3, 1), dtype=np.float32))
+            chosen[step] = _nearest(colour + pull * np.minimum(1, _REACH / np.maximum(far, _REACH)), self._palette)
             missed += colour - self._palette[chosen[step]]
         order = np.argsort((self._palette @ _LIGHTNESS)[chosen], axis=0, kind="stable")
         lists = np.take_along_axis(chosen, order, axis=0)
