@@ -13,6 +13,7 @@ from preview.commands.options import json_option, load, pixels_of, print_json, s
 
 if TYPE_CHECKING:
     from preview.handover.checking import Checked
+    from preview.pack.lux_points import LuxPoint
     from preview.pack.packing import Packed
     from preview.scene.model import Scene
 
@@ -48,6 +49,10 @@ _LEFT_OUT = ("clips", "client", "flashes")
 @click.option("--reel-m", type=float, metavar="M", help="Reel length of strips that the scene does not give [5].")
 @click.option("--kerf-mm", type=float, metavar="MM", help="What a saw cut takes [3].")
 @click.option("--allowance", type=float, metavar="0..1", help="Cable bought beyond the plan's, as a share [0.1].")
+@click.option(
+    "--lux", "lux", multiple=True, metavar="X,Y,Z[/X,Y,Z]",
+    help="Add what a lux meter should read there, metres in the room; after a slash where it faces, up if left out. May be given again.",
+)  # fmt: skip
 @click.option("--date", metavar="DATE", help="The day that the pages say they were made on; none if left out.")
 @click.option("--force", is_flag=True, help="Pack even where something else is, and keep that beside it.")
 @json_option
@@ -64,6 +69,7 @@ def command(
     reel_m: float | None,
     kerf_mm: float | None,
     allowance: float | None,
+    lux: tuple[str, ...],
     date: str | None,
     force: bool,
     as_json: bool,
@@ -85,8 +91,10 @@ def command(
     from preview.handover.placing import check_place, ending_cleanly
     from preview.pack.cuts import KERF_MM, REEL_M, STOCK_M, Sold
     from preview.pack.folder import PackError, check_target
+    from preview.pack.lux_points import point_faults
     from preview.pack.packing import Asked, write_pack
     from preview.pack.parts import ALLOWANCE
+    from preview.scene.faults import SceneFaults
     from preview.scene.layout import lay_out
 
     size = pixels_of(clip_size)
@@ -94,7 +102,11 @@ def command(
     if wrong:
         raise PackError("\n".join(wrong))
     assert size is not None
+    points = _points(lux)
     plan = load(scene)
+    faults = point_faults(plan, points)
+    if faults:
+        raise SceneFaults(f"pack {scene}", faults)
     target = Path(folder or pack_folder(scene))
     check_place(target.resolve())
     check_target(target, force)
@@ -109,6 +121,7 @@ def command(
             KERF_MM if kerf_mm is None else kerf_mm,
         ),
         allowance=ALLOWANCE if allowance is None else allowance,
+        lux=points,
         date=date,
         clips_from=clips_from,
         force=force,
@@ -139,6 +152,33 @@ def pack_folder(scene: str) -> str:
     path = Path(scene)
     stem = path.resolve().parent.name if path.stem == "scene" else path.stem
     return f"{stem}-pack"
+
+
+def _points(texts: tuple[str, ...]) -> tuple[LuxPoint, ...]:
+    """Places of a lux meter. Raises SceneFaults with every one that cannot be read."""
+    from preview.pack.lux_points import LuxPoint
+    from preview.scene.faults import Fault, SceneFaults
+
+    found, faults = [], []
+    for text in texts:
+        place, slash, way = text.partition("/")
+        at_m, facing = _three(place), _three(way) if slash else (0.0, 0.0, 1.0)
+        if at_m is None or facing is None:
+            wanted = "three numbers x,y,z such as 2.4,1.7,0.75, and three more after a slash"
+            faults.append(Fault("--lux", wanted, repr(text)))
+        else:
+            found.append(LuxPoint(at_m, facing))
+    if faults:
+        raise SceneFaults("pack", faults)
+    return tuple(found)
+
+
+def _three(text: str) -> tuple[float, float, float] | None:
+    try:
+        values = [float(part) for part in text.split(",")]
+    except ValueError:
+        return None
+    return (values[0], values[1], values[2]) if len(values) == 3 and all(map(math.isfinite, values)) else None
 
 
 def _wrong(

@@ -6,12 +6,14 @@ from the data end has the highest, so that no feed crosses another on its way do
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from preview.pack.drawing import BLUE, FAINT, INK, RED, Sheet, rows_of
 from preview.pack.wiring import FeedPoint, JoinWay, Line, SourceWay, Wiring, length_words
 from preview.scene.layout import Layout
 from preview.scene.model import Scene
 
-__all__ = ["wiring_svg"]
+__all__ = ["TALLEST", "wiring_sheets", "wiring_svg"]
 
 _PAD, _STEP, _FUSE = 16.0, 14.0, 40.0
 _WORDS, _BAR, _MARGIN = 286.0, 356.0, 18.0
@@ -19,21 +21,61 @@ _SOURCE_H, _LANE_H, _RUN_H, _JOIN_H, _GAP = 52.0, 36.0, 42.0, 36.0, 16.0
 _DASH = "5 3"
 
 
+TALLEST = 1150.0
+"""Height of a drawing, in its own units, that an upright sheet of A4 takes at a size that can be read."""
+
+
 def wiring_svg(scene: Scene, layout: Layout, wiring: Wiring) -> str:
-    """The wiring of a scene as SVG text."""
-    return _Drawn(scene, layout, wiring).text()
+    """The wiring of a scene as SVG text, all of it in one drawing."""
+    return _Drawn(scene, layout, wiring, [run for line in wiring.lines for run in line.runs]).text()
+
+
+def wiring_sheets(scene: Scene, layout: Layout, wiring: Wiring, tallest: float = TALLEST) -> list[str]:
+    """The same as drawings that are no taller than a sheet of paper, each with the sources of its own runs.
+
+    A join to or from a run on another sheet ends at the edge. A run that alone is taller has a sheet of its own.
+    """
+    sheets: list[list[str]] = []
+    for line in wiring.lines:
+        for run in line.runs:
+            if sheets and _height(wiring, [*sheets[-1], run]) <= tallest:
+                sheets[-1].append(run)
+            else:
+                sheets.append([run])
+    return [_Drawn(scene, layout, wiring, runs).text() for runs in sheets]
+
+
+def _sources_of(wiring: Wiring, runs: Sequence[str]) -> list[SourceWay]:
+    """The sources that feed runs, and what feeds those."""
+    by_name = {source.name: source for source in wiring.sources}
+    wanted: set[str] = set()
+    for feed in wiring.feeds:
+        name: str | None = feed.source if feed.run in runs else None
+        while name is not None and name not in wanted:
+            wanted.add(name)
+            name = by_name[name].source
+    return [source for source in wiring.sources if source.name in wanted]
+
+
+def _height(wiring: Wiring, runs: Sequence[str]) -> float:
+    """How tall a drawing of some runs comes out, but for the rows of negatives, which are taken as two."""
+    rows = 2 * _PAD + _SOURCE_H * len(_sources_of(wiring, runs)) + _GAP + 100.0
+    for run in runs:
+        rows += _RUN_H + _GAP + _LANE_H * sum(feed.run == run for feed in wiring.feeds)
+        rows += _JOIN_H * max(1, sum(join.end == run for join in wiring.joins))
+    return rows
 
 
 class _Drawn:
     """The drawing on its way: `y` is how far down it has come."""
 
-    def __init__(self, scene: Scene, layout: Layout, wiring: Wiring) -> None:
-        self.scene, self.layout, self.wiring = scene, layout, wiring
+    def __init__(self, scene: Scene, layout: Layout, wiring: Wiring, runs: Sequence[str]) -> None:
+        self.scene, self.layout, self.wiring, self.runs = scene, layout, wiring, runs
+        self.sources = _sources_of(wiring, runs)
         self.sheet = Sheet(f"{scene.title}: wiring")
         self.y = _PAD
-        count = len(wiring.sources)
-        self.bus = {source.name: _PAD + 6 + _STEP * k for k, source in enumerate(wiring.sources)}
-        self.words = _PAD + _STEP * count + _FUSE
+        self.bus = {source.name: _PAD + 6 + _STEP * k for k, source in enumerate(self.sources)}
+        self.words = _PAD + _STEP * len(self.sources) + _FUSE
         self.bar = self.words + _WORDS + 30
         self.begins: dict[str, float] = {}  # where each source's line starts, and how far down it goes
         self.ends: dict[str, float] = {}
@@ -44,11 +86,11 @@ class _Drawn:
         self.right = self.bar + _BAR + _MARGIN
 
     def text(self) -> str:
-        for source in self.wiring.sources:
+        for source in self.sources:
             self._source(source)
         self.y += _GAP
         for line in self.wiring.lines:
-            for run in line.runs:
+            for run in (run for run in line.runs if run in self.runs):
                 self._into(line, run)
                 feeds = [feed for feed in self.wiring.feeds if feed.run == run]
                 for feed in sorted(feeds, key=lambda feed: (-feed.at_m, feed.index)):
@@ -168,7 +210,7 @@ class _Drawn:
                 path = [(self.words + _WORDS, y), (x_in, y), (x_in, run_y), (self.bar, run_y)]
                 self.sheet.line(path, BLUE, 1.6, _DASH, arrow=True)
                 continue
-            out = self.run_y[join.start]
+            out = self.run_y.get(join.start, y)  # a run on another sheet: the line comes in from the edge
             span = (min(out, y) - 6, max(out, y) + 6)
             lane = next(
                 (n for n, held in enumerate(taken) if all(span[1] < a or b < span[0] for a, b in held)), len(taken)
@@ -178,13 +220,23 @@ class _Drawn:
             taken[lane].append(span)
             x_out = self.bar + _BAR + _MARGIN + 12 * lane
             self.right = max(self.right, x_out + 6)
-            end_x = self.bar + max(self.length[join.start] * self.scale, 8.0)
+            end_x = self._end(join.start)
             for shift, colour, width, dash in _strokes(join.carries):
-                path = [
-                    (end_x, out + shift), (x_out + shift, out + shift), (x_out + shift, y + shift),
-                    (x_in - shift, y + shift), (x_in - shift, run_y + shift), (self.bar, run_y + shift),
-                ]  # fmt: skip
+                path = [(x_in - shift, y + shift), (x_in - shift, run_y + shift), (self.bar, run_y + shift)]
+                if join.start in self.run_y:
+                    path[:0] = [(end_x, out + shift), (x_out + shift, out + shift), (x_out + shift, y + shift)]
+                else:
+                    path[:0] = [(x_out, y + shift)]
                 self.sheet.line(path, colour, width, dash, arrow=colour == BLUE)
+        for join in self.wiring.joins:
+            if join.start in self.run_y and join.end not in self.run_y:
+                y = self.run_y[join.start]
+                for shift, colour, width, dash in _strokes(join.carries):
+                    path = [(self._end(join.start), y + shift), (self.bar + _BAR + _MARGIN, y + shift)]
+                    self.sheet.line(path, colour, width, dash, arrow=colour == BLUE)
+
+    def _end(self, run: str) -> float:
+        return self.bar + max(self.length[run] * self.scale, 8.0)
 
     def _legend(self) -> None:
         sheet, x = self.sheet, self.words
@@ -207,7 +259,10 @@ class _Drawn:
         sheet.line([(left - 36, self.y - 4), (left - 6, self.y - 4)], width=1.2)
         sheet.word(left, self.y, "fuse, at the end that the power comes from", 11)
         self.y += 10
-        for names in self.wiring.negatives:
+        here = {f"{source.kind} {source.name}" for source in self.sources} | {f"run {run}" for run in self.runs}
+        for names in ([name for name in names if name in here] for names in self.wiring.negatives):
+            if not names:
+                continue
             for row in rows_of([f"One negative, tied together: {names[0]}", *names[1:]], self.right - _PAD, 11):
                 self.y += 16
                 sheet.word(_PAD, self.y, row, 11)

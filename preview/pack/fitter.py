@@ -10,8 +10,9 @@ from typing import Any
 from preview.handover.checking import Checked
 from preview.pack.cut_drawing import material_svg
 from preview.pack.cuts import CutList
-from preview.pack.diagram import wiring_svg
+from preview.pack.diagram import wiring_sheets
 from preview.pack.gauging import SPREAD, Drive, Gauged
+from preview.pack.lux_points import LUX_WORDS
 from preview.pack.parts import NOT_LISTED, Parts
 from preview.pack.wiring import cable_words
 from preview.power.cap import Cap
@@ -42,7 +43,7 @@ def fitter_page(
         "heavy": heavy,
         "light": [finding for finding in checked.findings if finding not in heavy],
         "wiring": gauged.wiring,
-        "wiring_svg": wiring_svg(scene, layout, gauged.wiring),
+        "wiring_svgs": wiring_sheets(scene, layout, gauged.wiring),
         "cable_words": cable_words,
         "feed_amps": feed_amps,
         "caps": caps,
@@ -51,6 +52,8 @@ def fitter_page(
         "gauged": gauged,
         "gauged_places": [(drive, _by_place(gauged, drive)) for drive in gauged.drives],
         "tolerance_words": SPREAD.words(),
+        "lux_places": _lux_places(gauged),
+        "lux_words": LUX_WORDS,
         "parts": parts,
         "part_kinds": [(kind, list(some)) for kind, some in groupby(parts.parts, lambda part: part.kind)],
         "not_listed": NOT_LISTED,
@@ -79,7 +82,7 @@ def _cap_words(cap: Cap) -> str:
 
 def _by_place(gauged: Gauged, drive: Drive) -> list[GaugedPlace]:
     """The readings of one drive, volts and amps of a place in one row."""
-    here = [one for one in gauged.readings if one.drive == drive]
+    here = [one for one in gauged.readings if one.drive == drive and one.unit != "lux"]
     rows: list[GaugedPlace] = []
     waiting = list(here)
     while waiting:
@@ -96,6 +99,15 @@ def _by_place(gauged: Gauged, drive: Drive) -> list[GaugedPlace]:
             )
         )
     return rows
+
+
+def _lux_places(gauged: Gauged) -> list[tuple[str, list[tuple[float, float]]]]:
+    """Every place of a lux meter, with what it should show under each drive but darkness, and its tolerance."""
+    rows: dict[str, list[tuple[float, float]]] = {}
+    for one in gauged.readings:
+        if one.unit == "lux" and one.drive != gauged.drives[0]:
+            rows.setdefault(one.place, []).append((one.expected, one.tolerance))
+    return list(rows.items())
 
 
 def _assumed(scene: Scene, parts: Parts, cuts: CutList) -> list[str]:

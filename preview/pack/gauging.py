@@ -77,7 +77,7 @@ class Reading:
 
     drive: Drive
     place: str
-    unit: str  # "V" or "A"
+    unit: str  # "V", "A" or "lux"
     expected: float
     tolerance: float
     probe: tuple[str | int, ...]

@@ -26,6 +26,7 @@ from preview.pack.fitter import fitter_page
 from preview.pack.folder import MANIFEST, PackError, aside, check_target, covecast_version, digest_of, manifest_of
 from preview.pack.gauging import gauge
 from preview.pack.lists import cuts_csv, parts_csv, readings_csv
+from preview.pack.lux_points import LuxPoint, with_lux
 from preview.pack.pages import page
 from preview.pack.parts import ALLOWANCE, parts_list
 from preview.pack.pictures import Shown, write_pictures
@@ -55,6 +56,7 @@ class Asked:
     jobs: int = 1
     sold: Sold = field(default_factory=Sold)
     allowance: float = ALLOWANCE
+    lux: tuple[LuxPoint, ...] = ()
     date: str | None = None
     clips_from: Path | None = None
     force: bool = False
@@ -160,7 +162,7 @@ def _write_papers(
     """Lists, drawing and pages; gives what the manifest says besides its files."""
     layout = lay_out(scene)
     any_cap = caps[-1]
-    gauged = gauge(scene, any_cap.code if any_cap.holds else 0)
+    gauged = with_lux(scene, gauge(scene, any_cap.code if any_cap.holds else 0), asked.lux)
     cuts = cut_list(scene, asked.sold)
     parts = parts_list(scene, cuts, asked.allowance)
     (part / "parts.csv").write_bytes(parts_csv(parts))
@@ -213,5 +215,6 @@ def _options(asked: Asked) -> dict[str, Any]:
         "seconds": asked.wish.seconds,
         "allow_flashing": asked.wish.allow_flashing,
         "allowance": asked.allowance,
+        "lux": [point.words for point in asked.lux],
         **asdict(asked.sold),
     }

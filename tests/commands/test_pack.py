@@ -354,6 +354,30 @@ def test_all_that_is_wrong_is_told_at_once(quick: Path, out: Path, covecast) -> 
     assert all(name in told for name in ("--seconds", "--reel-m", "--clip-size"))
 
 
+def test_lux_is_what_the_lux_command_reads(quick: Path, out: Path, covecast) -> None:
+    words = ["--lux", "0.5,1,0.5", "--lux", "0.5,1.4,1/0,-1,0"]
+    code, _, told = covecast("pack", quick, out / "pack", "--without", "client", *words)
+    assert code == 0, told
+    with (out / "pack" / "readings.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["unit"] == "lux"]
+    assert len(rows) == 10
+    for row in rows:
+        point, _, facing = row["place"].removeprefix("at ").partition(" m, facing ")
+        asked = ["--point", point, "--facing", "0,0,1" if facing == "up" else facing, "--drive", row["codes"]]
+        _, printed, _ = covecast("lux", quick, *asked, "--json")
+        assert row["expected"] == f"{json.loads(printed)['lux']:.3f}"
+    assert "Light, in lux" in (out / "pack" / PAGES[1]).read_text(encoding="utf-8")
+
+
+def test_places_of_a_lux_meter_that_are_wrong(quick: Path, out: Path, covecast) -> None:
+    code, _, told = covecast("pack", quick, out / "pack", "--lux", "1,2", "--lux", "a,b,c")
+    assert (code, told.count("--lux: expected three numbers")) == (2, 2)
+    code, _, told = covecast("pack", quick, out / "pack", "--lux", "50,1,1")
+    assert code == 2
+    assert "--lux: expected a place in the room" in told
+    assert not list(out.iterdir())
+
+
 def test_a_folder_in_a_folder_that_is_not_there(quick: Path, out: Path, covecast) -> None:
     code, _, told = covecast("pack", quick, out / "no" / "pack")
     assert code == 2

@@ -10,7 +10,7 @@ from PIL import ImageFont
 from preview.looks.library import effect_names, look_faults
 from preview.pack.cut_drawing import material_svg
 from preview.pack.cuts import cut_list
-from preview.pack.diagram import wiring_svg
+from preview.pack.diagram import wiring_sheets, wiring_svg
 from preview.pack.gauging import gauge
 from preview.scene.layout import lay_out
 from preview.scene.model import Scene
@@ -129,6 +129,31 @@ def test_a_crowded_plan_is_legible() -> None:
     assert_legible(root)
     assert sum(word.startswith("feed ") for word in words_of(root)) == 18
     assert {child.tag for child in root} <= {f"{SVG}{tag}" for tag in ("title", "path", "rect", "circle", "text")}
+
+
+def test_sheets_hold_everything_and_fit_on_paper() -> None:
+    scene = crowded()
+    wiring = gauge(scene, 100).wiring
+    roots = [ElementTree.fromstring(text) for text in wiring_sheets(scene, lay_out(scene), wiring, 520)]
+    assert len(roots) > 2
+    for root in roots:
+        assert_legible(root)
+        assert (
+            float(root.get("height", "0")) <= 520 + 100
+        )  # the names of what is tied together may take a few rows more
+    feeds = [word for root in roots for word in words_of(root) if word.startswith("feed ")]
+    assert len(feeds) == len(set(feeds)) == 18
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_a_demo_fits_on_one_sheet(name: str, demo) -> None:
+    scene = demo(name)
+    wiring = gauge(scene, 100).wiring
+    assert wiring_sheets(scene, lay_out(scene), wiring) == [wiring_svg(scene, lay_out(scene), wiring)]
+    root = drawn(scene)
+    # 210 − 2 × 14 mm wide, 297 − 14 − 18 mm high, with room for a heading: letters of 11 units are at least 6 points tall.
+    scale = min(182 / float(root.get("width", "0")), 232 / float(root.get("height", "0")))
+    assert 11 * scale / 25.4 * 72 > 6
 
 
 def test_no_feed_crosses_another_in_its_run(demo) -> None:
