@@ -281,7 +281,10 @@ class Mosaic:
         self._known = np.concatenate([self._known, new])
         self._neighbours()
         if len(further):
-            near = _nearest(self._shades.colours(further), self._shades.colours(self._known))
+            from scipy.spatial import KDTree
+
+            known = KDTree(self._shades.colours(self._known) * _WEIGHTS)
+            near = known.query(self._shades.colours(further) * _WEIGHTS)[1]
             self._first[further] = self._first[self._known[near]]
 
     def _neighbours(self) -> None:

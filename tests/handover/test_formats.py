@@ -89,6 +89,46 @@ def test_gif_pictures_are_close_and_still_parts_stand_still(tmp_path: Path) -> N
     assert (still == still[0]).all()
 
 
+def test_gif_does_not_show_what_flickers_by_one_code(tmp_path: Path) -> None:
+    rng = np.random.default_rng(6)
+    ground = film()[0].astype(int)
+    pictures = [np.clip(ground + rng.integers(0, 2, ground.shape), 0, 255).astype(np.uint8) for _ in range(FRAMES)]
+    written(encode_gif, tmp_path / "a.gif", pictures, SIZE, 25.0, FRAMES, np.stack(pictures))
+    back = np.stack(decoded(tmp_path / "a.gif"))
+    assert (back == back[0]).all()
+    written(encode_gif, tmp_path / "b.gif", pictures[:1], SIZE, 25.0, 1, np.stack(pictures))
+    assert (decoded(tmp_path / "b.gif")[0] == back[0]).all()
+    more = (tmp_path / "a.gif").stat().st_size - (tmp_path / "b.gif").stat().st_size
+    # Nothing but clear runs: n codes of at most 12 bits (GIF89a, appendix F) take n (n + 1) / 2 pixels.
+    assert more < (FRAMES - 1) * (40 + 12 / 8 * (2 * SIZE[0] * SIZE[1]) ** 0.5)
+
+
+@pytest.mark.parametrize("rise", [1, -1])
+def test_gif_follows_a_slow_fade(tmp_path: Path, rise: int) -> None:
+    frames = 90
+    ground = film()[0].astype(int) // 2 + 60
+    pictures = [np.clip(ground + rise * (k // 3), 0, 255).astype(np.uint8) for k in range(frames)]
+    written(encode_gif, tmp_path / "a.gif", pictures, SIZE, 25.0, frames, np.stack(pictures[::5]))
+    back = decoded(tmp_path / "a.gif")
+    a, b = (np.stack(p).astype(float).reshape(frames, 8, 8, 12, 8, 3).mean(axis=(2, 4)) for p in (pictures, back))
+    assert np.abs(a - b).max() < 3  # as for pictures that move at once: nothing adds up
+    assert np.abs((a - b).mean(axis=(1, 2, 3))).max() < 1.5  # at most one code behind, and half a code of palette
+
+
+@pytest.mark.parametrize("size", [(63, 49), (16, 16), (17, 21), (320, 16)])
+def test_gif_of_any_size_is_the_same_to_two_readers(tmp_path: Path, size: tuple[int, int]) -> None:
+    rng = np.random.default_rng(8)
+    width, height = size
+    pictures = [rng.integers(0, 256, (height, width, 3), dtype=np.uint8) for _ in range(9)]
+    written(encode_gif, tmp_path / "a.gif", pictures, size, 25.0, len(pictures), np.stack(pictures))
+    back = np.stack(decoded(tmp_path / "a.gif"))
+    assert back.shape == (9, height, width, 3)
+    if shutil.which("ffmpeg"):
+        to_raw = ["ffmpeg", "-v", "error", "-i", tmp_path / "a.gif", "-f", "rawvideo", "-pix_fmt", "rgb24", "-"]
+        raw = subprocess.run(to_raw, capture_output=True, check=True).stdout
+        assert (np.frombuffer(raw, np.uint8).reshape(back.shape) == back).all()
+
+
 def test_gif_holds_one_palette_for_all(tmp_path: Path) -> None:
     pictures = film()
     written(encode_gif, tmp_path / "a.gif", pictures, SIZE, 25.0, FRAMES, np.stack(pictures))

@@ -70,6 +70,21 @@ def test_colours_that_the_samples_did_not_have_are_shown_by_their_nearest() -> N
     assert mosaic.entries(picture).max() < COLOURS
 
 
+def test_a_dark_part_has_no_specks_of_another_colour() -> None:
+    # A dark green front below lamps and wood, as in a bar: all its pixels keep near it, which one in the mosaic of wood would not.
+    y, x = np.mgrid[0:120, 0:160]
+    glow = np.exp(-(((x - 80) / 50.0) ** 2) - (y / 25.0) ** 2)
+    front = np.stack([30 - y / 60, 38 - y / 40 + 2 * np.sin(x / 9), 33 - x / 80], axis=-1)
+    picture = np.where(y[..., None] < 60, np.stack([40 + 210 * glow, 50 + 150 * glow, 70 + 180 * glow], axis=-1), front)
+    picture[90:100, 20:60] = np.stack([120 + 40 * np.sin(x / 5), 62 + 20 * np.sin(x / 5), 20 + 0 * x], axis=-1)[
+        90:100, 20:60
+    ]
+    picture = np.clip(np.rint(picture), 0, 255).astype(np.uint8)
+    off = np.abs(shown(picture).astype(int) - picture)[60:]
+    off[30:40, 20:60] = 0
+    assert off.max() <= 12
+
+
 def test_held_pictures_stay_within_so_many_codes() -> None:
     rng = np.random.default_rng(5)
     drift = np.cumsum(rng.integers(-1, 2, (40, 20, 30, 3)), axis=0) + 120
