@@ -10,7 +10,7 @@ import json
 import math
 from dataclasses import dataclass
 
-from preview.scene.fill import typical_watts_per_m
+from preview.scene.fill import typical_curve_v, typical_rail, typical_watts_per_m
 
 __all__ = ["Draft", "draft_text"]
 
@@ -72,9 +72,13 @@ def draft_text(draft: Draft) -> str:
         if draft.fuse_a is None
         else f"fuse_a = {_number(draft.fuse_a)} # in the positive conductor, next to the supply: it protects the cable"
     )
+    dark_v, full_v = typical_curve_v("red", draft.volts, draft.leds_per_group)
     text = _TEXT.format(
         fuse=fuse,
         mm2=_number(draft.cable_mm2),
+        rail=_number(typical_rail(draft.volts)),
+        dark=_number(round(dark_v, 1)),
+        full=_number(round(full_v, 1)),
         title=_quoted(draft.title),
         width=_number(width_m),
         depth=_number(depth_m),
@@ -161,12 +165,12 @@ colours = "{colours}"
 colour_order = "{order}"            # the order on its data line
 {watts}
 reel_m = 5                      # sold length
-# rail_milliohm_per_m = [70, 70] # measure: strip alone, far end shorted, bench supply limited to 1 A, volts along each rail
+# rail_milliohm_per_m = [{rail}, {rail}] # measure: strip alone, far end shorted, bench supply limited to 1 A, volts along each rail
 # idle_milliamp_per_group = 0.8 # measure: amps with everything dark, over the number of groups
 # [strip.main.red]              # measure one group: likewise green and blue
 # milliamp = 12                 # with this colour fully on
-# dark_v = 5.7                  # volts across the group at which it goes out
-# full_v = 7.3                  # volts from which its current no longer rises{white}
+# dark_v = {dark}                  # volts across the group at which it goes out
+# full_v = {full}                  # volts from which its current no longer rises{white}
 {channel}
 [supply.psu]
 volts = {volts}                      # measure at its terminals with nothing on it

@@ -15,7 +15,7 @@ from typing import Any, TypeGuard
 
 from preview.scene.white import planckian_xy
 
-__all__ = ["assumed_words", "fill", "leds_in_series", "typical_watts_per_m"]
+__all__ = ["assumed_words", "fill", "leds_in_series", "typical_curve_v", "typical_rail", "typical_watts_per_m"]
 
 # common practice, no source: rails of flexible strip, one conductor, by rated voltage (V, mΩ/m)
 _RAILS = ((5.0, 60.0), (12.0, 70.0), (24.0, 45.0))
@@ -41,6 +41,28 @@ def leds_in_series(volts: float, leds_per_group: int) -> int:
     """
     can_light = math.floor((volts - _DRIVER_V) / _LED["blue"][1] + 1e-9)
     return max(1, min(leds_per_group, can_light))
+
+
+def typical_rail(volts: float) -> float:
+    """Resistance of a rail of a strip of that voltage, in milliohm a metre."""
+    return min(_RAILS, key=lambda row: abs(math.log(row[0] / volts)))[1]
+
+
+def typical_curve_v(colour: str, volts: float, leds_per_group: int) -> tuple[float, float]:
+    """Volts across a group at which a colour goes out, and from which its current no longer rises.
+
+    >>> [round(v, 2) for v in typical_curve_v("red", 12, 3)]
+    [5.7, 7.35]
+    """
+    dark_v, full_v = _row_v(colour, leds_in_series(volts, leds_per_group))
+    full_v = min(full_v, _FULL_BY * volts)
+    return (dark_v if dark_v < 0.95 * full_v else 0.8 * full_v), full_v
+
+
+def _row_v(colour: str, series: int) -> tuple[float, float]:
+    """Volts at first light and at rated current of so many LEDs in a row and their driver."""
+    dark_led_v, full_led_v, _, _ = _LED[colour]
+    return series * dark_led_v + _DRIVER_V, series * full_led_v + _DRIVER_V
 
 
 def typical_watts_per_m(volts: float, leds_per_m: float, leds_per_group: int, colours: int = 3) -> float:
@@ -94,7 +116,7 @@ def _fill_strip(raw: Mapping[str, Any], key: str, assumed: list[str]) -> dict[st
     cut_m = per_group / _number(raw.get("leds_per_m"), 60.0)
     colours = ("red", "green", "blue", "white") if raw.get("colours") == "rgbw" else ("red", "green", "blue")
 
-    rail = min(_RAILS, key=lambda row: abs(math.log(row[0] / volts)))[1]
+    rail = typical_rail(volts)
     put(strip, "colours", "rgb")
     put(strip, "colour_order", "grbw" if len(colours) == 4 else "grb")
     put(strip, "reel_m", 5.0)
@@ -133,14 +155,14 @@ def _fill_colour(
         assumed.append(f"{key}.milliamp")
     full_v = _number(raw.get("full_v"), 0.0)
     dark_v = _number(raw.get("dark_v"), 0.0)
+    row_dark_v, row_full_v = _row_v(colour, series)
     if "full_v" not in table:
-        typical_v = min(series * full_led_v + _DRIVER_V, _FULL_BY * volts)
+        typical_v = min(row_full_v, _FULL_BY * volts)
         full_v = typical_v if typical_v > dark_v else dark_v + series * (full_led_v - dark_led_v)
         table["full_v"] = full_v
         assumed.append(f"{key}.full_v")
     if "dark_v" not in table:
-        typical_v = series * dark_led_v + _DRIVER_V
-        table["dark_v"] = typical_v if typical_v < 0.95 * full_v else 0.8 * full_v
+        table["dark_v"] = row_dark_v if row_dark_v < 0.95 * full_v else 0.8 * full_v
         assumed.append(f"{key}.dark_v")
     if "lumen" not in table:
         table["lumen"] = lumen_per_milliamp * _number(table["milliamp"], 0.0) * series
