@@ -103,7 +103,7 @@ class Glance:
 def toned(light: Single) -> Single:
     """Linear light 0 to 1 (3, N) that a picture shows for exposed light (3, N), both linear sRGB.
 
-    >>> toned(np.full((3, 1), 0.3, np.float32)).round(4).ravel().tolist()
+    >>> [round(float(part), 4) for part in toned(np.full((3, 1), 0.3, np.float32))[:, 0]]
     [0.3, 0.3, 0.3]
     """
     y = np.maximum(Y_OF_RGB.astype(np.float32) @ light, np.float32(1e-9))
