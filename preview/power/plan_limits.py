@@ -17,7 +17,7 @@ from preview.power.plan_chains import Chain, root_of
 from preview.power.plan_moments import Asked, Failing, Moments, failing, figures_of
 from preview.power.plan_needs import needs_of
 from preview.power.solve import solve
-from preview.power.strip import loads_of
+from preview.power.strip import loads_of, volts_fit
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Layout
 from preview.scene.model import Feed, Scene
@@ -69,7 +69,7 @@ def why_none(
         return NoPlanError(f"{head} {_bounded(scene, chains, rules, failed)}")
     if found.kind == "supply":
         amps = figures_of(full, layout, moments).supply_peak_a[list(scene.supply).index(found.where)]
-        return NoPlanError(f"{head} {_supply(scene, found.where, float(amps))}{level}")
+        return NoPlanError(f"{head} {_supply(scene, found.where, float(amps))}{level}{_unfit(scene)}")
     if found.kind == "cable":
         return NoPlanError(
             f"{head} The cable of {found.where} would carry {found.worst:.2f} A and may carry {found.limit:.3g} A;"
@@ -107,6 +107,16 @@ def _supply(scene: Scene, name: str, amps: float) -> str:
     )
 
 
+def _unfit(scene: Scene) -> str:
+    """Supplies that light no strip of the scene as it should be lit, whatever they could give."""
+    rated = sorted({scene.strip[run.strip].volts for run in scene.run})
+    unfit = [name for name, s in scene.supply.items() if not any(volts_fit(s.volts, volts) for volts in rated)]
+    if not unfit:
+        return ""
+    listed = ", ".join(f"supply {name} of {scene.supply[name].volts:g} V" for name in unfit)
+    return f" No strip here ({', '.join(f'{volts:g} V' for volts in rated)}) goes with {listed}."
+
+
 def _level(full: Scene, asked: Sequence[Asked]) -> str:
     """Up to which level feeds could hold what is asked."""
     caps = [(one.cap(full), one) for one in asked if one.cap is not None]
@@ -140,12 +150,13 @@ def _bounded(scene: Scene, chains: Sequence[Chain], rules: Rules, failed: Failin
 
 
 def _present_supplies(scene: Scene, layout: Layout, chains: Sequence[Chain]) -> list[str]:
-    """The supply of each chain now, else the one that fits best."""
+    """The supply of each chain now where its volts fit, else the one that fits best."""
     own = []
     for chain in chains:
         runs = {scene.run[r].name for r in chain.runs}
         volts = scene.strip[scene.run[chain.runs[0]].strip].volts
         now = [root_of(scene, feed.from_) for feed in scene.feed if feed.run in runs]
+        now = [name for name in now if volts_fit(scene.supply[name].volts, volts)]
         nearest = min(scene.supply, key=lambda name: abs(scene.supply[name].volts - volts))
         own.append(now[0] if now else nearest)
     return own

@@ -241,8 +241,10 @@ def test_a_positive_is_cut_where_one_limited_source_cannot_carry_joined_runs() -
          "volts are too few: with 9"),
         (scene(volts=12.0, supply={"u": {"volts": 24.0, "amps": 9.0, "at_m": (1, 3, 0.3)}}), {}, "expected a supply of 12 V"),
         (scene(amps=50.0, limits={"class2": True, "supply_fraction": 0.3}), {}, "run r0 draws 2.43 A"),
+        (scene(supply={"u": {"volts": 24.0, "amps": 9.0, "at_m": (1, 3, 0.3)}, "w": {"volts": 12.0, "amps": 2.0, "at_m": (1, 3, 0.3)}}), {},
+         r"supply limits it: w would have to give 2\.4.* No strip here \(12 V\) goes with supply u of 24 V"),
     ],
-    ids=["supply", "copper", "volts", "no supply", "limited"],
+    ids=["supply", "copper", "volts", "no supply", "limited", "one supply of two"],
 )  # fmt: skip
 def test_what_limits_it_is_said(plan: Scene, changes: dict, says: str) -> None:
     with pytest.raises(NoPlanError, match=says):
