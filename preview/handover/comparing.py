@@ -35,6 +35,7 @@ BARE = "none"
 
 MOST_OPTIONS = 24
 
+
 @dataclass(frozen=True)
 class Choice:
     """What an option puts in the place of what is planned; None leaves it. All None is the plan itself."""
