@@ -109,15 +109,14 @@ def command(
     )
     new_scene(file, draft_text(draft), force=force, effects=effect_names())
     scene = load(str(file))
-    answer = _answer(scene, file, watts_per_m is not None)
+    answer, odd = _answer(scene, file, watts_per_m is not None), label_findings(scene)
     if as_json:
-        print_json(answer)
-    else:
-        _print_answer(answer, draft, file)
-    for finding in label_findings(scene):
-        click.echo(
-            f"{finding.weight}: {finding.about}: {finding.says}. {finding.do[0].upper()}{finding.do[1:]}.", err=True
-        )
+        print_json({**answer, "findings": [finding.as_json() for finding in odd]})
+        return
+    _print_answer(answer, draft, file)
+    for finding in odd:
+        do = f"{finding.do[0].upper()}{finding.do[1:]}"
+        click.echo(f"{finding.weight}: {finding.about}: {finding.says}. {do}.", err=True)
 
 
 def _fused(draft: Draft) -> Draft:

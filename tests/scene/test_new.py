@@ -138,6 +138,8 @@ def test_an_odd_label_is_cautioned_at_once(tmp_path: Path) -> None:
     assert "caution: strip main: 60 LEDs a metre do not divide by 7" in result.stderr
     assert "caution:" not in result.stdout
     assert run(tmp_path / "b.toml").stderr == ""
+    told = answer(tmp_path / "c.toml", volts="9", leds_per_group="7", leds_per_m="60")["findings"]
+    assert [finding["weight"] for finding in told if "7 LEDs" in finding["says"]] == ["caution"]  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize("count", [1, 7, 61, 333])
