@@ -16,6 +16,10 @@ from effects.kit.place import Floats, Number, Place
 __all__ = ["from_uv", "locus_uv", "mix", "paint", "tint", "white"]
 
 
+_KEPT = 64
+"""Tints that a place keeps: a look asks for the same few in every frame, and working them out would be a third of its time."""
+
+
 def locus_uv(kelvin: Number) -> tuple[Floats, Floats]:
     """CIE 1976 u', v' of a black body at 1000 to 15000 K (held at those ends); same shape as `kelvin`."""
     t = np.clip(np.asarray(kelvin, dtype=np.float64), 1000.0, 15000.0)
@@ -49,6 +53,18 @@ def tint(place: Place, hue_deg: float, purity: float, kelvin: float = 6500.0) ->
     0° is towards larger u' (red), 90° towards larger v' (yellow-green), 180° green to cyan, 270° blue, 330° pink.
     `purity` 0 is that white, 1 the edge of what the strip can give.
     """
+    if not all(isinstance(number, int | float) for number in (hue_deg, purity, kelvin)):
+        return _tint(place, hue_deg, purity, kelvin)
+    asked = float(hue_deg), float(purity), float(kelvin)
+    found = place.tints.get(asked)
+    if found is None:
+        if len(place.tints) >= _KEPT:
+            place.tints.clear()
+        found = place.tints[asked] = _tint(place, *asked)
+    return found.copy()
+
+
+def _tint(place: Place, hue_deg: float, purity: float, kelvin: float) -> Floats:
     u, v = locus_uv(kelvin)
     along_u, along_v = np.cos(np.deg2rad(hue_deg)), np.sin(np.deg2rad(hue_deg))
     at_white = _parts(place, u, v)

@@ -41,6 +41,11 @@ class Place:
         """
         return np.linalg.inv(self.primaries)
 
+    @cached_property
+    def tints(self) -> dict[tuple[float, float, float], Floats]:
+        """Drives (G, 3) of hue, purity and kelvin that `tint` has worked out for this place."""
+        return {}
+
     @property
     def half_m(self) -> Floats:
         """Half the length of each group (G,): a group reaches from along_m − half_m to along_m + half_m."""

@@ -24,7 +24,7 @@ __all__ = ["Pixels", "pixels_of"]
 
 Matrix = NDArray[np.float32]
 
-_Y = Y_OF_RGB.astype(np.float32)
+_Y4 = np.append(Y_OF_RGB, 0).astype(np.float32)
 _ROW = 1024  # lists are looked up in rows of so many: remap takes no side longer than 32766
 
 
@@ -61,21 +61,26 @@ class Pixels:
         """
         if not len(self.crossed):
             return np.empty((0, cells.shape[-1]), np.float32)
-        entries = np.asarray(cv2.remap(cells, self.entry_x, self.entry_y, cv2.INTER_LINEAR))
-        entries = entries.reshape(-1, cells.shape[-1])[: self.mix.shape[1]]
+        # One list of all that is mixed, for one product: what is looked up, what the groups give, and an unlit cover.
+        shape, channels = self.entry_x.shape, cells.shape[-1]
+        parts = np.empty((shape[0] * shape[1] + len(flux) + 1, channels), np.float32)
+        entries, parts[-1] = parts[: shape[0] * shape[1]], unlit
+        parts[len(entries) : -1] = flux
+        dst = entries.reshape(*shape, channels)
+        cv2.remap(cells, self.entry_x, self.entry_y, cv2.INTER_LINEAR, dst=dst)
         if np.isfinite(most):
-            luminance = entries[:, :3] @ _Y
+            luminance = entries @ _Y4[:channels]
             bright = np.flatnonzero(luminance > most)
             if len(bright):
                 entries[bright] *= (most / luminance[bright])[:, None]
-        found = self.mix @ entries
-        found += self._faces_and_covers @ np.concatenate([flux, unlit[None]])
-        return np.asarray(found, dtype=np.float32)
+        return np.asarray(self._whole @ parts, dtype=np.float32)
 
     @cached_property
-    def _faces_and_covers(self) -> sparse.csr_array:
-        """(P, G + 1) the faces, and what a cover that gives no light itself adds."""
-        return sparse.csr_array(sparse.hstack([self.faces, sparse.csr_array(self.cover)], format="csr"))
+    def _whole(self) -> sparse.csr_array:
+        """(P, filled-up E + G + 1) shares of the look-ups, the faces, and what a cover that gives no light itself adds."""
+        idle = self.entry_x.size - self.mix.shape[1]
+        parts = [self.mix, sparse.csr_array((len(self.crossed), idle)), self.faces, sparse.csr_array(self.cover)]
+        return sparse.csr_array(sparse.hstack(parts, format="csr")).astype(np.float32)
 
     def thinned(self, first: int, step: int) -> Pixels:
         """Every `step`-th pixel of every `step`-th row, from `first` on."""
