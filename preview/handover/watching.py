@@ -52,17 +52,18 @@ def scene_flashes(scene: Scene, progress: Callable[[float], None]) -> list[tuple
     drawn = scene.model_copy(update={"photo": None})  # a photo has another field, and may have bars beside it
     rate = min(EYES_FPS, scene.assume.data_frames_per_s)
     looks = looks_of(drawn)
-    keys = {look.name: _key(drawn, look, rate) for look in looks}
-    found = {name: flashes for name, key in keys.items() if (flashes := _recall(key)) is not None}
-    new = [look for look in looks if look.name not in found]
+    keys = [_key(drawn, look, rate) for look in looks]
+    found = [_recall(key) for key in keys]
+    new = [number for number, flashes in enumerate(found) if flashes is None]
     if new:
         stage = stage_of(drawn, EYES_SIZE, lambda share: progress(_STAGE * share))
-        films = [film_of(stage, look, frames_per_s=rate) for look in new]
+        films = [film_of(stage, looks[number], frames_per_s=rate) for number in new]
         films = [film if film.ready.period_s != 0 else _still(film) for film in films]
         frames = sum(film.frames for film in films)
         glance = Glance(stage, frames, lambda share: progress(_STAGE + (_GLANCE - _STAGE) * share))
         seen = 0
-        for look, film in zip(new, films, strict=True):
+        for number, film in zip(new, films, strict=True):
+            look = looks[number]
             joins = look.name == PROGRAMME and look not in scene.look
 
             def done(frame: int, seen: int = seen) -> None:
@@ -70,9 +71,9 @@ def scene_flashes(scene: Scene, progress: Callable[[float], None]) -> list[tuple
 
             one = _joins(drawn, glance, film) if joins else _count(glance, film, done)
             seen += film.frames
-            found[look.name] = one
-            kept.save(keys[look.name], {"flashes": np.array([*astuple(one)[:3], *one.box])})
-    return [(look.name, found[look.name]) for look in looks]
+            found[number] = one
+            kept.save(keys[number], {"flashes": np.array([*astuple(one)[:3], *one.box])})
+    return [(look.name, flashes) for look, flashes in zip(looks, found, strict=True) if flashes is not None]
 
 
 def _still(film: Film) -> Film:
