@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command", "pack_folder"]
 
-_CLIP_SIZE = "640x360"
+_CLIP_SIZE = (640, 360)
 _LEFT_OUT = ("clips", "client", "flashes")
 
 
@@ -30,9 +30,7 @@ _LEFT_OUT = ("clips", "client", "flashes")
     "--without", "without", multiple=True, type=click.Choice(_LEFT_OUT), metavar="|".join(_LEFT_OUT),
     help="Leave out the clips; all of the client's part; or the count of flashes, which takes longest. May be given again.",
 )  # fmt: skip
-@click.option(
-    "--clip-size", default=_CLIP_SIZE, show_default=True, metavar="WxH", help="Width and height of the clips."
-)
+@click.option("--clip-size", metavar="WxH", help="Width and height of the clips [640x360; on a photo its shape].")
 @click.option(
     "--seconds", type=float, metavar="S", help="Longest clip, from each look's start; all of a look if left out."
 )
@@ -60,7 +58,7 @@ def command(
     scene: str,
     folder: str | None,
     without: tuple[str, ...],
-    clip_size: str,
+    clip_size: str | None,
     seconds: float | None,
     jobs: int | None,
     clips_from: Path | None,
@@ -89,6 +87,7 @@ def command(
     from preview.handover.checking import check_scene
     from preview.handover.clips import Wish
     from preview.handover.placing import check_place, ending_cleanly
+    from preview.light.framing import shaped
     from preview.pack.cuts import KERF_MM, REEL_M, STOCK_M, Sold
     from preview.pack.folder import PackError, check_target
     from preview.pack.lux_points import point_faults
@@ -97,13 +96,15 @@ def command(
     from preview.scene.faults import SceneFaults
     from preview.scene.layout import lay_out
 
-    size = pixels_of(clip_size)
+    size = _CLIP_SIZE if clip_size is None else pixels_of(clip_size)
     wrong = _wrong(size, clip_size, seconds, channel_m, reel_m, kerf_mm, allowance, date, clips_from)
     if wrong:
         raise PackError("\n".join(wrong))
     assert size is not None
     points = _points(lux)
     plan = load(scene)
+    if clip_size is None:
+        size = shaped(plan, size)
     faults = point_faults(plan, points)
     if faults:
         raise SceneFaults(f"pack {scene}", faults)
@@ -183,7 +184,7 @@ def _three(text: str) -> tuple[float, float, float] | None:
 
 def _wrong(
     size: tuple[int, int] | None,
-    clip_size: str,
+    clip_size: str | None,
     seconds: float | None,
     channel_m: float | None,
     reel_m: float | None,
@@ -197,7 +198,7 @@ def _wrong(
 
     wrong = []
     if size is None:
-        wrong.append(f"--clip-size: expected width and height such as {_CLIP_SIZE}, found {clip_size!r}")
+        wrong.append(f"--clip-size: expected width and height such as 640x360, found {clip_size!r}")
     else:
         try:
             target_of("clips/", size, 25.0, ".mp4")

@@ -13,6 +13,8 @@ import jinja2
 
 __all__ = ["page"]
 
+_LONG_WORD = 20
+
 
 def _metres(value: float, digits: int = 3) -> str:
     return f"{value:.{digits}f}"
@@ -21,6 +23,11 @@ def _metres(value: float, digits: int = 3) -> str:
 def _listed(words: Sequence[str]) -> str:
     """Words as a person lists them: a, b and c."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _plain(text: str) -> str:
+    """The class of a cell whose words are short enough never to be broken within; none for others."""
+    return "plain" if max(map(len, text.split()), default=0) <= _LONG_WORD else ""
 
 
 def page(template: str, about: Mapping[str, Any]) -> str:
@@ -35,4 +42,5 @@ def page(template: str, about: Mapping[str, Any]) -> str:
     )
     environment.filters["m"] = _metres
     environment.filters["listed"] = _listed
+    environment.filters["plain"] = _plain
     return environment.get_template(template).render(**about)

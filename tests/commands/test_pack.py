@@ -259,6 +259,19 @@ def test_a_plan_that_breaks_its_limits_is_packed_and_says_so(moving: str, out: P
     assert json.loads((out / "pack" / "pack.json").read_text())["breaks"] is True
 
 
+def test_a_plan_for_which_no_level_holds(moving: str, out: Path, covecast) -> None:
+    file = out / "hopeless.toml"
+    file.write_text(moving.replace("amps = 5", "amps = 0.01"))  # less than the groups draw when dark
+    code, _, told = covecast("pack", file, out / "pack", "--without", "client")
+    assert code == 0
+    assert "breaks a limit" in told
+    words = (out / "pack" / PAGES[1]).read_text(encoding="utf-8")
+    assert "No level holds" in words
+    assert "Do not switch it on" in words
+    with (out / "pack" / "readings.csv").open(encoding="utf-8-sig", newline="") as rows:
+        assert {row["drive"] for row in csv.DictReader(rows)} == {"dark"}
+
+
 def test_a_filled_in_pack_is_left_alone(quick: Path, out: Path, covecast) -> None:
     words = ["pack", quick, out / "pack", "--without", "client"]
     assert covecast(*words)[0] == 0
