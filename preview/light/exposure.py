@@ -40,8 +40,9 @@ _DIM, _LIT = 0.125, 0.27
 _BRIGHT = 0.75
 """Exposed luminance that a twentieth of the picture may pass: the shoulder prints it at two thirds of white, where loss still shows."""
 
-_BRIGHTEST = 1.1
-"""Exposed luminance that a fiftieth of it may pass: beyond, the shoulder leaves little of a colour."""
+_BRIGHTEST, _GIVES_WAY = 1.1, 5 / 6
+"""Exposed luminance that a fiftieth of it had better not pass, beyond which the shoulder leaves little of a colour; and what is done for
+that at most. A strip that is seen itself is brighter by far and does not darken its room."""
 
 
 @dataclass(frozen=True)
@@ -104,8 +105,9 @@ def expose(luminance: Floats, balance: tuple[float, float, float] = (1.0, 1.0, 1
     """One exposure for luminances (…,) in cd/m², sampled over all frames of a look.
 
     The geometric mean of the picture comes to an eighth of display white in a dim room and to a quarter in a lit one, as the eye and a
-    photographer would have it; but never so high that more than a twentieth of the picture goes far up the shoulder, or a fiftieth
-    to where colours pale. Places without any light, such as those beside a photo, do not count.
+    photographer would have it; but never so high that more than a twentieth of the picture goes far up the shoulder; and it gives way
+    by up to a sixth where more than a fiftieth would go where colours pale. Places without any light, such as those beside a photo, do not
+    count.
     """
     values = np.asarray(luminance, dtype=np.float64).ravel()
     values = values[values > 0]
@@ -114,5 +116,6 @@ def expose(luminance: Floats, balance: tuple[float, float, float] = (1.0, 1.0, 1
     bright, brightest = (float(value) for value in np.percentile(values, [95, 98]))
     middle = float(np.exp(np.mean(np.log(values + 1e-4 * values.max()))))
     wanted = float(np.interp(np.log10(middle), [-0.3, 1.5], [_DIM, _LIT]))
-    most = min(_BRIGHT / max(bright, 1e-9), _BRIGHTEST / max(brightest, 1e-9))
-    return Exposure(float(min(most, wanted / max(middle, 1e-9))), balance)
+    scale = min(_BRIGHT / max(bright, 1e-9), wanted / max(middle, 1e-9))
+    scale *= float(np.clip(_BRIGHTEST / max(brightest * scale, 1e-9), _GIVES_WAY, 1.0))
+    return Exposure(scale, balance)
