@@ -24,7 +24,7 @@ from preview.pack.cutting import Cutting, cut_from_stock
 from preview.scene.layout import group_count, path_length_m
 from preview.scene.model import Run, Scene
 
-__all__ = ["KERF_MM", "REEL_M", "STOCK_M", "CutList", "Material", "Piece", "Sold", "StripCut", "cut_list"]
+__all__ = ["KERF_MM", "REEL_M", "STOCK_M", "CutList", "Material", "Piece", "Sold", "StripCut", "cut_list", "splices"]
 
 STOCK_M = 2.0
 """Length that channel is sold in where the scene does not say (common practice, no source)."""
@@ -37,6 +37,9 @@ KERF_MM = 3.0
 
 _UNIT_M = 1e-4
 """Channel is reckoned in tenths of a millimetre."""
+
+_SLIVER = 10
+"""A leg that is by no more than this longer than whole lengths is made of those: nobody cuts a millimetre."""
 
 
 @dataclass(frozen=True)
@@ -190,7 +193,7 @@ def _strip(scene: Scene, name: str, sold: Sold, letter: str) -> Material:
         for k, feed in enumerate(scene.feed):
             if feed.run == run.name:
                 fed.setdefault(round(feed.at_m / strip.cut_m), k)
-        ends = [0, *_splices(group_count(run, strip), usable, sorted(fed)), group_count(run, strip)]
+        ends = [0, *splices(group_count(run, strip), usable, sorted(fed)), group_count(run, strip)]
         for first, last in pairwise(ends):
             note = ""
             if first:
@@ -224,10 +227,10 @@ def _placed(pieces: Sequence[Piece], cutting: Cutting) -> tuple[Piece, ...]:
     return tuple(replace(piece, sold=number[k]) for k, piece in enumerate(pieces))
 
 
-def _splices(groups: int, usable: int, fed: Sequence[int]) -> list[int]:
+def splices(groups: int, usable: int, fed: Sequence[int]) -> list[int]:
     """Cut points at which a run is spliced: as few as its length allows, as many of them at feeds as can be, else late.
 
-    >>> _splices(80, 50, [0, 40, 80]), _splices(80, 50, [0, 80]), _splices(40, 50, [0])
+    >>> splices(80, 50, [0, 40, 80]), splices(80, 50, [0, 80]), splices(40, 50, [0])
     ([40], [50], [])
     """
     count = math.ceil(groups / usable)
@@ -308,6 +311,8 @@ def _legs(scene: Scene, run: Run, stock: int, between_groups: bool) -> list[Piec
     pieces = []
     for number, (start_m, length_m) in enumerate(legs, start=1):
         whole = _units(length_m)
+        if 0 < whole % stock <= _SLIVER and whole > stock:
+            whole -= whole % stock
         if whole == 0:
             continue
         count = math.ceil(whole / stock)

@@ -289,13 +289,14 @@ def test_a_filled_in_pack_is_left_alone(quick: Path, out: Path, covecast) -> Non
 
 
 @pytest.mark.usefixtures("small")
-def test_clips_are_taken_over_from_a_folder_of_clips(quick: Path, packed: Path, out: Path, covecast) -> None:
-    code, printed, _ = covecast(
-        "pack", quick, out / "pack", *QUICK, "--without", "flashes", "--clips-from", packed / "clips"
-    )
+def test_clips_are_taken_over_from_the_clip_command(quick: Path, out: Path, covecast) -> None:
+    assert covecast("clip", quick, f"{out}/clips/", "--all", "--as", "mp4", "--size", "64x36", "--jobs", "1")[0] == 0
+    before = files_in(out / "clips")
+    words = [*QUICK, "--without", "flashes", "--clips-from", out / "clips"]
+    code, printed, _ = covecast("pack", quick, out / "pack", *words)
     assert code == 0
     assert "3 kept" in printed
-    assert [path.name for path in out.iterdir()] == ["pack"]
+    assert files_in(out / "pack" / "clips") == files_in(out / "clips") == before
 
 
 @pytest.mark.usefixtures("small")

@@ -1,8 +1,12 @@
 """What is cut: whole groups, splices at feeds, joints of channel between groups. Expected by hand from the plan in conftest."""
 
-import pytest
+import itertools
 
-from preview.pack.cuts import Sold, cut_list
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from preview.pack.cuts import Sold, cut_list, splices
 from preview.scene.model import Scene
 
 
@@ -62,6 +66,35 @@ def test_corners_part_the_channel_and_straight_points_do_not(two_walls: Scene) -
         pytest.approx((1.5, 0.7)),
     ]
     assert [piece.note for piece in pieces] == ["leg 1 of 2", "leg 2 of 2"]
+
+
+def test_nobody_cuts_a_millimetre(two_walls: Scene) -> None:
+    run = two_walls.run[0].model_copy(update={"path_m": ((0.0, 3.0, 1.0), (4.0009, 3.0, 1.0))})
+    plan = two_walls.model_copy(update={"run": (run, two_walls.run[1]), "feed": two_walls.feed[:1]})
+    assert [piece.length_m for piece in cut_list(plan).materials[1].pieces] == pytest.approx([2.0, 2.0])
+
+
+def best_splices(groups: int, usable: int, fed: list[int]) -> tuple[int, int]:
+    """Fewest pieces, and most splices at feeds with so few, by trying every set of cut points."""
+    for count in range(groups):
+        every = [
+            (0, *places, groups)
+            for places in itertools.combinations(range(1, groups), count)
+            if all(b - a <= usable for a, b in itertools.pairwise((0, *places, groups)))
+        ]
+        if every:
+            return count, max(sum(place in fed for place in places[1:-1]) for places in every)
+    raise AssertionError
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.integers(1, 14), st.integers(3, 8), st.sets(st.integers(0, 14), max_size=4))
+def test_splices_against_brute_force(groups: int, usable: int, fed: set[int]) -> None:
+    held = sorted(place for place in fed if place <= groups)
+    found = splices(groups, usable, held)
+    ends = [0, *found, groups]
+    assert all(0 < b - a <= usable for a, b in itertools.pairwise(ends))
+    assert (len(found), sum(place in held for place in found)) == best_splices(groups, usable, held)
 
 
 def test_what_stands_in_is_said(demo) -> None:
