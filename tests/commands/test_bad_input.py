@@ -15,6 +15,7 @@ COMMANDS = {
     "compare": ["--channel", "none"],
     "fit": ["--strip", "s", "--readings", "OUT.csv"],
     "clip": ["OUT.gif", "--size", "64x36"],
+    "pack": ["OUT-pack", "--clip-size", "64x36"],
     "show": [],
 }
 """Words after the scene; OUT becomes a file in a folder of its own, which must stay empty."""
