@@ -110,7 +110,7 @@ def any_findings(scene: Scene, full: Metered, cap: Cap) -> list[Finding]:
     if cap.code == 255:
         return []
     passed = [str(found).partition(" for ")[0] for found in full.breaks]
-    shown = "; ".join(passed[:3]) + (f" and {len(passed) - 3} more" if len(passed) > 3 else "")
+    shown = "; ".join(passed[:3]) + (f"; and {len(passed) - 3} more" if len(passed) > 3 else "")
     says = f"everything at full would pass a limit ({shown})" if passed else "some level below full passes a limit"
     if not cap.holds:
         do = "mend the plan: not even darkness keeps its limits"
