@@ -4,8 +4,9 @@ Frame k is shown from round(100·k/fps) to round(100·(k+1)/fps) hundredths of a
 whole hundredths. Shorter than two hundredths many browsers play at ten, hence `FASTEST`.
 
 A value that has moved by no more than `HOLD` codes since it was last shown stays: it is less than is seen, and mostly the pictures' own
-dither. A pixel whose palette entry stays is left clear. So no frame's bytes depend on another's, and several frames are compressed side by
-side, by the library that writes stills; the blocks between, with delays and comment, are written here, each frame as it is ready.
+dither. A pixel whose palette entry stays is left clear, and only the smallest box around those that change is written. So no frame's bytes
+depend on another's, and several frames are compressed side by side, by the library that writes stills; the blocks between, with delays
+and comment, are written here, each frame as it is ready.
 
 Source: GIF89a. Leaves out: interlacing, and a palette for each frame.
 """
@@ -98,9 +99,12 @@ def encode_gif(
             if len(waiting) == _WAITING:
                 write()
             shown = next(places)
-            cv2.compare(now, before, cv2.CMP_EQ, dst=shown)
+            cv2.compare(now, before, cv2.CMP_NE, dst=shown)
+            left, top, wide, high = cv2.boundingRect(shown)
+            cv2.bitwise_not(shown, dst=shown)
             cv2.bitwise_or(now, shown, dst=shown)
-            waiting.append((delay_cs, pool.submit(_image, shown)))
+            box = shown[top : top + max(high, 1), left : left + max(wide, 1)]
+            waiting.append((delay_cs, pool.submit(_image, box, (left, top))))
             now, before = before, now
         while waiting:
             write()
@@ -119,11 +123,13 @@ def _head(size: tuple[int, int], palette: Bytes, comment: str | None) -> bytes:
     return head + b"\x21\xfe" + b"".join(bytes([len(block)]) + block for block in blocks) + b"\x00"
 
 
-def _image(entries: Bytes) -> bytes:
-    """The image block of a GIF, descriptor and data, that shows palette entries (height, width)."""
+def _image(entries: Bytes, place: tuple[int, int]) -> bytes:
+    """The image block of a GIF, descriptor and data, that shows palette entries (height, width) from `place` (left, top) on."""
     file = io.BytesIO()
     height, width = entries.shape
-    paletted = Image.frombuffer("P", (width, height), entries, "raw", "P", 0, 1)  # its own palette is passed over
+    paletted = Image.frombuffer(
+        "P", (width, height), np.ascontiguousarray(entries), "raw", "P", 0, 1
+    )  # its own palette is passed over
     paletted.save(file, "GIF", optimize=False, interlace=0)
     whole = file.getvalue()
     at = 13 + (3 << ((whole[10] & 7) + 1))  # past header, screen and palette
@@ -132,4 +138,4 @@ def _image(entries: Bytes) -> bytes:
         while whole[at]:
             at += 1 + whole[at]
         at += 1
-    return whole[at:-1]
+    return whole[at : at + 1] + b"".join(side.to_bytes(2, "little") for side in place) + whole[at + 5 : -1]
