@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from preview.commands.feed_words import feed_json, feed_text
+from preview.commands.feed_words import Outcome, feed_json, feed_text
 from preview.commands.options import json_option, load, print_json, scene_argument
 
 if TYPE_CHECKING:
@@ -97,11 +97,11 @@ def command(
             check=count,
         )  # fmt: skip
         advice, caps = advise(plan, layout, asked, rules)
-        spare = any_caps(layout, advice)
+        outcome = Outcome(plan, layout, asked, rules, advice, caps, any_caps(layout, advice))
     if as_json:
-        print_json(feed_json(plan, layout, asked, advice, caps, spare, rules))
+        print_json(feed_json(outcome))
     else:
-        click.echo(feed_text(plan, layout, asked, advice, caps, spare, rules))
+        click.echo(feed_text(outcome))
     for line in not_held(plan, layout, asked, advice):
         click.echo(f"caution: {line}", err=True)
     if target is not None:

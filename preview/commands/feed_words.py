@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from preview.commands.table import assumed_lines, table
@@ -15,32 +16,37 @@ if TYPE_CHECKING:
     from preview.scene.layout import Layout
     from preview.scene.model import Scene
 
-__all__ = ["feed_json", "feed_text"]
+__all__ = ["Outcome", "feed_json", "feed_text"]
 
 
-def feed_text(
-    scene: Scene,
-    layout: Layout,
-    asked: list[Asked],
-    advice: Advice,
-    caps: dict[str, list[Cap]],
-    spare: dict[str, Cap],
-    rules: Rules,
-) -> str:
+@dataclass(frozen=True)
+class Outcome:
+    """What was asked of a scene, by which rules, and what came of it: the plans, and their caps for what is asked and for any content."""
+
+    scene: Scene
+    layout: Layout
+    asked: list[Asked]
+    rules: Rules
+    advice: Advice
+    caps: dict[str, list[Cap]]
+    spare: dict[str, Cap]
+
+
+def feed_text(of: Outcome) -> str:
     """The plans side by side with their caps, of what is asked and of any content, why the first is best, and its feeds."""
     from preview.handover.feeding import plans_of
     from preview.power.conductors import cable_words
 
-    best = advice.present if advice.kept and advice.present else advice.best
-    parts = [_head(scene, layout, asked, advice)]
+    best = of.advice.present if of.advice.kept and of.advice.present else of.advice.best
+    parts = [_head(of.scene, of.layout, of.asked, of.advice)]
     rows = []
-    for plan in plans_of(advice):
+    for plan in plans_of(of.advice):
         f = plan.figures
         rows.append(
             [
                 plan.name, str(len(plan.feeds)), _counted(cable_words(feed.cable) for feed in plan.feeds),
                 _counted("none" if feed.fuse_a is None else f"{feed.fuse_a:g} A" for feed in plan.feeds),
-                _cap(asked, caps[plan.name]), _level(spare[plan.name]), f"{f.lowest_v:.2f}",
+                _cap(of.asked, of.caps[plan.name]), _level(of.spare[plan.name]), f"{f.lowest_v:.2f}",
                 f"{f.colour_steps:.1f}", f"{100 * f.dimming:.1f}",
                 f"{plan.cable_m:.1f}", f"{f.conductor_w:.1f}", f"{plan.cost:.2f}",
                 _verdict(plan),
@@ -62,28 +68,28 @@ def feed_text(
         "<",
     ]
     parts.append(table(heads, rows))
-    if not advice.kept:
-        parts.append("\n".join([*_why(scene, advice), *_less(advice, spare)]))
+    if not of.advice.kept:
+        parts.append("\n".join([*_why(of.scene, of.advice), *_less(of.advice, of.spare)]))
     rows = [
         [
-            feed.run, f"{feed.at_m:.3f}".rstrip("0").rstrip("."), _place(layout, feed.run, feed.at_m), feed.from_,
+            feed.run, f"{feed.at_m:.3f}".rstrip("0").rstrip("."), _place(of.layout, feed.run, feed.at_m), feed.from_,
             cable_words(feed.cable), f"{feed.cable.length_m:.1f}", "-" if feed.fuse_a is None else f"{feed.fuse_a:g}", f"{peak:.2f}",
         ]
         for feed, peak in zip(best.feeds, best.figures.feed_peak_a.tolist(), strict=True)
     ]  # fmt: skip
     parts.append(f"{best.name}:\n" + table(["<run", "at m", "<", "<from", "<cable", "m", "fuse A", "peak A"], rows))
-    p = rules.prices
+    p = of.rules.prices
     foot = (
         f"Cost by assumption, in no currency: {p.feed:g} a feed, {p.fuse:g} a fuse, {p.metre:g} a metre of cable and"
         f" {p.mm2:g} a metre and mm² (--price).\n"
-        "Cap is that of what was asked for, any that of any content. A fuse is the smallest that carries everything at full, or, where\n"
-        "the cable is too thin for that, what was asked for.\n"
+        "Cap is that of what was asked for, any that of any content. A fuse is the smallest that carries everything at full,\n"
+        "or, where the cable is too thin for that, what was asked for.\n"
         "Lengths follow the walls with an allowance; measure the way before you cut. Fuses sit next to the supply.\n"
         "Have the mains side connected by a licensed person, and keep to your local code."
     )
     parts.append(foot)
-    if scene.assumed:
-        parts[-1] += "\n" + assumed_lines(scene.assumed)
+    if of.scene.assumed:
+        parts[-1] += "\n" + assumed_lines(of.scene.assumed)
     return "\n\n".join(parts)
 
 
@@ -205,15 +211,7 @@ def _place(layout: Layout, run: str, at_m: float) -> str:
     return "far end" if at_m > float(layout.length_m[r] - 0.5 * layout.cut_m[r]) else "inside"
 
 
-def feed_json(
-    scene: Scene,
-    layout: Layout,
-    asked: list[Asked],
-    advice: Advice,
-    caps: dict[str, list[Cap]],
-    spare: dict[str, Cap],
-    rules: Rules,
-) -> dict[str, Any]:
+def feed_json(of: Outcome) -> dict[str, Any]:
     """The same as the JSON of `feed`, format 1."""
     from dataclasses import asdict
 
@@ -224,8 +222,8 @@ def feed_json(
             "holds": plan.holds,
             "proved": plan.proved,
             "cost": plan.cost,
-            "caps": [cap.as_json() for cap in caps[plan.name]],
-            "any_cap": spare[plan.name].as_json(),
+            "caps": [cap.as_json() for cap in of.caps[plan.name]],
+            "any_cap": of.spare[plan.name].as_json(),
             "lowest_volts": f.lowest_v,
             "colour_steps": f.colour_steps,
             "dimming": f.dimming,
@@ -233,7 +231,7 @@ def feed_json(
             "conductor_watts": f.conductor_w,
             "supplies": [
                 {"name": name, "peak_amps": float(amps)}
-                for name, amps in zip(scene.supply, f.supply_peak_a, strict=True)
+                for name, amps in zip(of.scene.supply, f.supply_peak_a, strict=True)
             ],
             "feeds": [
                 {**feed.model_dump(by_alias=True, exclude_none=True), "peak_amps": float(peak)}
@@ -241,14 +239,14 @@ def feed_json(
             ],
         }
 
-    present = advice.present
+    present = of.advice.present
     return {
         "format": 1,
-        "scene": scene.title,
-        "assumed": list(scene.assumed),
-        "asked": [{"content": a.name, "level": a.level} for a in asked],
-        "prices": {key: value for key, value in asdict(rules.prices).items() if key != "supply"},
-        "plans": [one(plan) for plan in (advice.best, *advice.others)],
+        "scene": of.scene.title,
+        "assumed": list(of.scene.assumed),
+        "asked": [{"content": a.name, "level": a.level} for a in of.asked],
+        "prices": {key: value for key, value in asdict(of.rules.prices).items() if key != "supply"},
+        "plans": [one(plan) for plan in (of.advice.best, *of.advice.others)],
         "present": None if present is None else one(present),
-        "kept": advice.kept,
+        "kept": of.advice.kept,
     }
