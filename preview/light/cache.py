@@ -31,8 +31,21 @@ MOST_BYTES = 600_000_000
 _LEFT_BEHIND_S = 3600.0
 """Nobody takes longer than this to write an entry."""
 
-_FORMAT = b"covecast light 1"
-_MADE_BY = ("atlas", "cache", "edges", "emission", "fill", "illuminance", "lightmaps", "room", "shadow", "transport")
+_FORMAT = b"covecast light 2"
+_MADE_BY = (
+    "atlas",
+    "cache",
+    "edges",
+    "emission",
+    "fill",
+    "illuminance",
+    "lightmaps",
+    "refine",
+    "room",
+    "shadow",
+    "spacing",
+    "transport",
+)
 
 Array = NDArray[Any]
 

@@ -5,10 +5,10 @@ band's ends through the rectangle's corner: full light on one side, none of this
 which light falls almost evenly.
 
 On a surface along the run that is a strip parallel to the surface's own axes, and light maps that have lines on its two ends hold the
-edge as it is. On a surface across the run, such as the side wall at the end of a cove, the edge is the ray itself and runs aslant;
-there the lines must lie so close that an edge moves by less than the half-shadow, or some millimetres, from one to the next.
+edge as it is.
 
-Leaves out: the shadows of a run's single groups past the ends of a box, which are soft where the run as a whole is lit.
+Leaves out: edges that run aslant over a surface, such as a lip's on the side wall at the end of a cove, and the shadows of a run's single
+groups past the ends of a box; `preview.light.refine` finds these.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from preview.light.illuminance import lux_per_lumen
 from preview.light.room import TOUCH_M, Boxes, Surfaces
 from preview.scene.layout import Bools, Floats
 
-__all__ = ["aslant_edges", "shadow_edges"]
+__all__ = ["shadow_edges"]
 
 _MOST = 14
 """Edges kept on each axis of a surface: those at which light changes most."""
@@ -32,11 +32,6 @@ _BOUNCED = 0.2
 _SAMPLES = 5
 _NARROWEST_M = 0.002
 _BESIDE_M = 0.001
-_STEP_M = 0.01
-"""How far an edge may move from one line of a map to the next."""
-
-_PARTS = 6
-_MOST_ASLANT = 8
 
 
 def _one(lines: Lines, line: int) -> Lines:
@@ -144,75 +139,3 @@ def shadow_edges(surfaces: Surfaces, surface: int, lines: Lines, boxes: Boxes) -
         thin = 0.5 * np.maximum(0.0, _NARROWEST_M - np.diff(wide, axis=1))
         found.append(wide + thin * np.array([-1.0, 1.0]))
     return found[0], found[1]
-
-
-def aslant_edges(surfaces: Surfaces, surface: int, lines: Lines, boxes: Boxes) -> tuple[Floats, Floats]:
-    """Where edges run aslant over a surface: spans (K, 3) of u and of v as from, to, and the largest spacing of lines there; metres."""
-    out = int(np.abs(surfaces.normal[surface]).argmax())
-    u, v = int(surfaces.u[surface].argmax()), int(surfaces.v[surface].argmax())
-    spans: list[Floats] = [np.empty((0, 2, 3))]
-    changes: list[Floats] = [np.empty(0)]
-    for line in range(len(lines)):
-        if abs(lines.tangent[line, out]) > 1 - 1e-9:
-            span, change = _aslant(surfaces, surface, lines, line, boxes, out, [u, v])
-            spans.append(span)
-            changes.append(change)
-    span, change = np.concatenate(spans), np.concatenate(changes)
-    order = np.argsort(-change, kind="stable")[: _MOST_ASLANT * _PARTS]
-    span = span[order[change[order] > 0]]
-    return span[:, 0], span[:, 1]
-
-
-def _aslant(
-    surfaces: Surfaces, surface: int, lines: Lines, line: int, boxes: Boxes, out: int, axes: list[int]
-) -> tuple[Floats, Floats]:
-    """Spans (K, 2, 3) on both axes and the light (K,) by which each edge changes, of one run across a surface."""
-    none = np.empty((0, 2, 3)), np.empty(0)
-    origin, size = surfaces.origin_m[surface], surfaces.size_m[surface]
-    start, toward = lines.start_m[line], surfaces.normal[surface, out]
-    ends = np.array([start[out], start[out] + lines.length_m[line] * lines.tangent[line, out]])
-    if ((ends - origin[out]) * toward).max() < 1e-6:
-        return none
-    eye, half = (start - origin)[axes], 0.5 * (lines.width_m[line] * lines.across[line])[axes]
-    low, high = (bound[:, axes] - origin[axes] for bound in boxes.opaque_m)
-    corner = np.stack([low, high], axis=1)  # (B, side, axis)
-    place = np.stack(
-        np.broadcast_arrays(corner[:, :, None, 0], corner[:, None, :, 1]), axis=-1
-    )  # (B, side u, side v, axis)
-    # Boxes that lie, at least in part, between the surface and the run's far end.
-    reach = ((np.stack([bound[:, out] for bound in boxes.opaque_m]) - origin[out]) * toward).min(axis=0)
-    between = (reach < ((ends - origin[out]) * toward).max()) & (np.arange(len(boxes)) != surfaces.box[surface])
-    good = _silhouette(low, high, eye) & between[:, None, None]
-    good &= ((place >= 0) & (place <= size)).all(axis=-1)
-    at = place[good]
-    away = at - eye
-    length = np.linalg.norm(away, axis=1)
-    way = away / np.maximum(length, 1e-9)[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ahead = np.where(way > 0, (size - at) / way, np.where(way < 0, -at / way, np.inf)).min(axis=1)
-    long = (length > 1e-6) & (ahead > 2 * _STEP_M)
-    at, way, length, ahead = at[long], way[long], length[long], ahead[long]
-    if not len(at):
-        return none
-    marks = ahead[:, None] * (np.arange(_PARTS + 1) / _PARTS) ** 2  # (K, parts + 1): shorter near the box
-    middle = 0.5 * (marks[:, 1:] + marks[:, :-1])
-    across = np.stack([-way[:, 1], way[:, 0]], axis=1)
-    wide = 2 * np.abs(across @ half)[:, None] * middle / length[:, None]  # of the half-shadow
-    beside = np.stack([-0.5 * wide - 0.002, 0.5 * wide + 0.002], axis=-1)[..., None] * across[:, None, None]
-    flat = at[:, None, None] + middle[:, :, None, None] * way[:, None, None] + beside
-    flat = np.clip(flat, 0.0, size)
-    points = np.empty((*flat.shape[:-1], 3))
-    points[..., out] = origin[out]
-    points[..., axes] = flat + origin[axes]
-    own = int(surfaces.box[surface])
-    light = lux_per_lumen(_one(lines, line), boxes, points.reshape(-1, 3), surfaces.normal[surface], skip=own)
-    both = light.sum(axis=1).reshape(flat.shape[:-1])
-    change = np.abs(both[..., 0] - both[..., 1])
-    change = np.where(change > _PLAIN * (both.max(axis=-1) + _least(surfaces, lines)), change, 0.0)
-    step = np.maximum(_STEP_M, 0.5 * wide)
-    ends_at = at[:, None, None] + marks[..., None, None] * way[:, None, None]  # (K, parts + 1, 1, axis)
-    bounds = np.sort(np.stack([ends_at[:, :-1, 0], ends_at[:, 1:, 0]], axis=-1), axis=-1)  # (K, parts, axis, 2)
-    with np.errstate(divide="ignore"):
-        spacing = step[..., None] / np.abs(way[:, None, ::-1])
-    spans = np.concatenate([bounds, spacing[..., None]], axis=-1)
-    return spans.reshape(-1, 2, 3), change.ravel()

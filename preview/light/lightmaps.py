@@ -14,17 +14,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from preview.light import cache
-from preview.light.atlas import Grid, grids_of
+from preview.light.atlas import Grid
 from preview.light.emission import Lines
 from preview.light.fill import openness
 from preview.light.room import Boxes, Surfaces
+from preview.light.spacing import grids_of
 from preview.light.transport import Progress, Transport, build_transport
 from preview.scene.layout import Floats
 
 __all__ = ["LightMaps", "light_maps"]
 
-_MOST_NODES = 60_000
+_NODES = 62_000
+"""Nodes for 300 groups; for fewer there may be more, for the same work a frame."""
+
+_MOST_NODES = 80_000
 _MOST_PAIRS = 40_000_000
+_OF_LINES = 0.55  # of the nodes, the most that may lie on lines; patches have the rest
 
 
 @dataclass(frozen=True)
@@ -61,7 +66,7 @@ def light_maps(
     surfaces: Surfaces, lines: Lines, boxes: Boxes, room_m: Floats, groups: int, progress: Progress | None = None
 ) -> LightMaps:
     """The light maps of surfaces in a room of size `room_m` (3,), lit by lines of `groups` groups."""
-    most = int(np.clip(_MOST_PAIRS / groups, 8000, _MOST_NODES))
+    most = int(min(max(_NODES * np.sqrt(300 / groups), min(_MOST_PAIRS / groups, _NODES)), _MOST_NODES))
     key = cache.key_of(_depends_on(surfaces, lines, boxes, room_m, most))
     kept = cache.load(key)
     if kept is not None:
@@ -73,8 +78,8 @@ def light_maps(
             if progress is not None:
                 progress(1.0)
             return found
-    grids = grids_of(surfaces, lines, boxes, most)
-    transport = build_transport(surfaces, grids, lines, boxes, progress)
+    grids = grids_of(surfaces, lines, boxes, int(_OF_LINES * most))
+    grids, transport = build_transport(surfaces, grids, lines, boxes, most, progress)
     maps = LightMaps(grids, transport, openness(surfaces, grids, boxes, room_m).astype(np.float32))
     cache.save(key, maps.arrays())
     return maps

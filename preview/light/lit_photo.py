@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from preview.light.atlas import pack
+from preview.light.atlas import Atlas, pack
 from preview.light.camera import Camera
 from preview.light.colour import Y_OF_RGB, linear_of_finish, rgb_of_xyz, white_rgb, xyz_of_rgb
 from preview.light.dots import COVER_REFLECTANCE
@@ -121,7 +121,8 @@ class PhotoRenderer:
         edge_x, edge_y = atlas.place(renumber[view.edge_surface], view.edge_u_m, view.edge_v_m)
         unit, dark = np.ones(3, np.float32), np.zeros((layout.groups, 3), np.float32)
         whole = self._lit(dark + 1, 0 * unit)[..., 0].copy()
-        fine, fine_x, fine_y = _finely(x, y, hits.surface, np.unique(view.edge_pixel), whole)
+        drawn = replace(hits, surface=renumber[hits.surface])
+        fine, fine_x, fine_y = _finely(atlas, surfaces, drawn, x, y, np.unique(view.edge_pixel), whole)
         self._edge_maps = _in_rows(np.concatenate([edge_x, fine_x])), _in_rows(np.concatenate([edge_y, fine_y]))
         entry = np.concatenate([view.edge_pixel, fine])
         self._edge_pixel, self._edge_mix = _mixed(entry, np.concatenate([view.edge_weight, np.ones(len(fine))]))
@@ -318,35 +319,48 @@ def _on_plane(
     return View(hits, np.empty(0, np.int64), np.empty(0, np.int64), none, none, none)
 
 
+def _steps(values: Floats, surface: Ints | NDArray[np.int32]) -> tuple[Floats, Floats]:
+    """By how much values (h, w) change from one pixel of a surface to the next: (h, w) to the right, (h, w) downwards."""
+    found = []
+    for axis in (1, 0):
+        before, after = np.roll(values, 1, axis), np.roll(values, -1, axis)
+        same_before, same_after = np.roll(surface, 1, axis) == surface, np.roll(surface, -1, axis) == surface
+        found.append(
+            np.where(
+                same_before & same_after, (after - before) / 2,
+                np.where(same_after, after - values, np.where(same_before, values - before, 0.0)),
+            )
+        )  # fmt: skip
+    return found[0], found[1]
+
+
 def _finely(
-    x: Floats, y: Floats, surface: Ints | NDArray[np.int32], edge: Ints, whole: Matrix
+    atlas: Atlas, surfaces: Surfaces, hits: Hits, x: Floats, y: Floats, edge: Ints, whole: Matrix
 ) -> tuple[Ints, Floats, Floats]:
     """More look-ups where the light maps are finer than the pixels, as close to a run: pixel (N,) and cell (N,), (N,) of each.
 
-    Without them the edge of light beside a run, which is as sharp as an edge of a box, would be a staircase. `edge` are pixels that are
-    looked up at several places already; `whole` is the light of all groups on the cells: where one look-up says as much it is enough.
+    Without them the edge of light beside a run, which is as sharp as an edge of a box, would be a staircase. `x` and `y` are the cells of
+    `hits`, whose surfaces are the atlas's; `edge` are pixels that are looked up at several places already; `whole` is the light of all
+    groups on the cells: where one look-up says as much it is enough.
     """
-    steps = []
-    for cells in (x, y):
-        for axis in (1, 0):
-            before, after = np.roll(cells, 1, axis), np.roll(cells, -1, axis)
-            same_before, same_after = np.roll(surface, 1, axis) == surface, np.roll(surface, -1, axis) == surface
-            steps.append(
-                np.where(
-                    same_before & same_after, (after - before) / 2,
-                    np.where(same_after, after - cells, np.where(same_before, cells - before, 0.0)),
-                )
-            )  # fmt: skip
-    crowded = (surface >= 0) & (np.maximum.reduce([np.abs(step) for step in steps]) > _CROWDED)
+    # From one patch of a light map to the next cells are far apart, so that pixels there are looked at more closely too.
+    steps = [*_steps(x, hits.surface), *_steps(y, hits.surface)]
+    crowded = (hits.surface >= 0) & (np.maximum.reduce([np.abs(step) for step in steps]) > _CROWDED)
     crowded.ravel()[edge] = False
     pixel = np.nonzero(crowded.ravel())[0]
+    number = hits.surface.ravel()[pixel]
     places = (np.arange(_CUT) + 0.5) / _CUT - 0.5
     right, down = (part.ravel() for part in np.meshgrid(places, places))
-    found = [
-        cells.ravel()[pixel, None] + along.ravel()[pixel, None] * right + up.ravel()[pixel, None] * down
-        for cells, along, up in ((x, steps[0], steps[1]), (y, steps[2], steps[3]))
-    ]
-    cells_x, cells_y = found
+    u, v = (
+        np.clip(
+            own.ravel()[pixel, None] + along.ravel()[pixel, None] * right + up.ravel()[pixel, None] * down,
+            0.0,
+            surfaces.size_m[number, axis, None],
+        )
+        for axis, own in enumerate((hits.u_m, hits.v_m))
+        for along, up in (_steps(own, hits.surface),)
+    )
+    cells_x, cells_y = atlas.place(np.broadcast_to(number[:, None], u.shape), u, v)
     if not len(pixel):
         return pixel, np.empty(0), np.empty(0)
     each = np.asarray(cv2.remap(whole, _in_rows(cells_x.ravel()), _in_rows(cells_y.ravel()), cv2.INTER_LINEAR))

@@ -81,6 +81,10 @@ class Surfaces:
         """(S,) area of each rectangle."""
         return np.asarray(self.size_m.prod(axis=1))
 
+    def points(self, surface: int, u_m: Floats, v_m: Floats) -> Floats:
+        """Places (N, 3) in the room of places (N,) on one surface."""
+        return np.asarray(self.origin_m[surface] + u_m[:, None] * self.u[surface] + v_m[:, None] * self.v[surface])
+
     def pick(self, which: Ints | Bools) -> Surfaces:
         """Some of the surfaces, in the order asked for."""
         numbers = np.arange(len(self))[which]

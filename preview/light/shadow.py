@@ -151,13 +151,17 @@ def visible_share(
     reach_low = np.minimum(start, start + length * tangent) - width
     reach_high = np.maximum(start, start + length * tangent) + width
     reach_low, reach_high = np.minimum(reach_low, points_m.min(axis=0)), np.maximum(reach_high, points_m.max(axis=0))
+    rays = _Rays(points_m, start, tangent)
     near: list[tuple[Floats, Floats, Ints]] = []  # low and high corner, rows of the points that a box may shade
     for b, (low, high) in enumerate(zip(*boxes.opaque_m, strict=True)):
         if b == skip or (low >= high).any() or (reach_low >= high).any() or (reach_high <= low).any():
             continue
         # Only points for which a box thicker by the band's width hides something are looked at closely.
-        first, last = _interval(low - width, high + width, points_m, start, tangent)
-        rows = np.nonzero((last > first) & (last > 0) & (first < length))[0]
+        rows = rays.may_meet(low - width, high + width)
+        if not len(rows):
+            continue
+        first, last = _interval(low - width, high + width, points_m[rows], start, tangent)
+        rows = rows[(last > first) & (last > 0) & (first < length)]
         if len(rows):
             near.append((low, high, rows))
     if not near:
@@ -172,6 +176,29 @@ def visible_share(
             weights = weights / np.maximum(weights.sum(axis=0), 1e-300)
         share[rows] = 1.0 - _hidden(lines, line, near, points_m, rows, offsets, weights, along)
     return share
+
+
+class _Rays:
+    """Rays from points (N, 3) to a line, in the two axes across it: what most boxes miss is left out by these alone."""
+
+    def __init__(self, points: Floats, start: Floats, tangent: Floats) -> None:
+        self._all = np.arange(len(points))
+        self._axes = [k for k in range(3) if abs(tangent[k]) <= 1e-9]
+        self._begin = [np.ascontiguousarray(points[:, k]) for k in self._axes]
+        self._inverse = [
+            1.0 / np.where(np.abs(step := start[k] - begin) < 1e-12, 1e-12, step)
+            for k, begin in zip(self._axes, self._begin, strict=True)
+        ]
+
+    def may_meet(self, low: Floats, high: Floats) -> Ints:
+        """Numbers of the points whose rays may pass a box."""
+        if len(self._axes) < 2:
+            return self._all
+        enter, leave = np.zeros(len(self._all)), np.ones(len(self._all))
+        for k, begin, inverse in zip(self._axes, self._begin, self._inverse, strict=True):
+            near, far = (low[k] - begin) * inverse, (high[k] - begin) * inverse
+            enter, leave = np.maximum(enter, np.minimum(near, far)), np.minimum(leave, np.maximum(near, far))
+        return np.asarray(np.nonzero(enter < leave)[0])
 
 
 def _strands(

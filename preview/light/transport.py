@@ -24,6 +24,7 @@ from scipy import sparse
 from preview.light.atlas import Grid
 from preview.light.emission import Lines
 from preview.light.illuminance import lux_per_lumen
+from preview.light.refine import ROUNDS, Refinement
 from preview.light.room import TOUCH_M, Boxes, Surfaces, inside_boxes
 from preview.scene.layout import Bools, Floats
 
@@ -32,10 +33,12 @@ __all__ = ["Block", "Progress", "Transport", "build_transport", "interpolation"]
 Progress = Callable[[float], None]
 """Called with the share of the work that is done, 0 to 1."""
 
-_OWN_SHARE = 0.01
-_LINE_SHARE = 2e-4
+_OWN_SHARE = 0.015
+_LINE_SHARE = 2e-3
 _ALL_SHARE = 2e-5
-_BLOCK = 48
+_BLOCK = 64
+_BEGUN = 0.6  # of the work, about, is done when the nodes on lines are
+_BOUNCED = 0.2  # light that is everywhere, at the least, over what an even spread of all light would be
 _CHUNK_PAIRS = 600_000
 _PIECE = 450_000
 """Multiplications in a piece of a product."""
@@ -151,27 +154,40 @@ def _jobs(matrix: Matrix, flux: Matrix, parts: Matrix, row: int) -> list[tuple[M
 
 
 def interpolation(grid: Grid) -> sparse.csr_array:
-    """(nodes, coarse nodes) bilinear interpolation from a grid's coarse subset to all its nodes."""
+    """(nodes, coarse nodes + line nodes) bilinear: nodes on lines from the coarse subset, nodes of patches from the lines about them."""
+    across, up = len(grid.u_m), len(grid.v_m)
+    u, v = grid.places()
+    lines = grid.line_nodes
+    on_coarse = _bilinear(u[:lines], v[:lines], grid.u_m[grid.coarse_u], grid.v_m[grid.coarse_v])
+    if lines == len(u):
+        return sparse.csr_array(sparse.hstack([on_coarse, sparse.csr_array((lines, lines), dtype=np.float32)]))
+    on_lines = _bilinear(u[lines:], v[lines:], grid.u_m, grid.v_m)
+    none = sparse.csr_array((lines, across * up), dtype=np.float32)
+    return sparse.csr_array(sparse.block_array([[on_coarse, none], [None, on_lines]], format="csr"))
 
-    def one_axis(places: Floats, keep: NDArray[np.int64]) -> sparse.csr_array:
-        at = np.interp(places, places[keep], np.arange(len(keep)))
-        low = np.minimum(at.astype(np.int64), max(len(keep) - 2, 0))
-        part = at - low
-        rows = np.arange(len(places))
-        return sparse.csr_array(
-            (np.concatenate([1 - part, part]), (np.concatenate([rows, rows]), np.concatenate([low, low + 1]))),
-            shape=(len(places), len(keep)),
-        )
 
-    both = sparse.csr_array(sparse.kron(one_axis(grid.v_m, grid.coarse_v), one_axis(grid.u_m, grid.coarse_u)))
-    both.eliminate_zeros()
-    return both.astype(np.float32)
+def _bilinear(u: Floats, v: Floats, u_m: Floats, v_m: Floats) -> sparse.csr_array:
+    """(N, nodes) from the nodes at lines `u_m`, `v_m`, row by row, to places (N,)."""
+
+    def one_axis(places: Floats, lines_m: Floats) -> tuple[NDArray[np.int64], Floats]:
+        at = np.interp(places, lines_m, np.arange(len(lines_m)))
+        low = np.minimum(at.astype(np.int64), max(len(lines_m) - 2, 0))
+        return low, at - low
+
+    column, x = one_axis(u, u_m)
+    row, y = one_axis(v, v_m)
+    wide = len(u_m)
+    data = np.stack([(1 - x) * (1 - y), x * (1 - y), (1 - x) * y, x * y], axis=1)
+    at = (row * wide + column)[:, None] + np.array([0, 1, wide, wide + 1])
+    keep = data > 1e-9
+    ends = np.concatenate([[0], np.cumsum(keep.sum(axis=1))])
+    return sparse.csr_array((data[keep].astype(np.float32), at[keep], ends), shape=(len(u), wide * len(v_m)))
 
 
 def _filled_from(grid: Grid, buried: Bools) -> NDArray[np.int64]:
     """For each node the nearest node of the same surface that no box covers; itself where it is free or nothing is."""
     shape = (len(grid.v_m), len(grid.u_m))
-    source = np.arange(grid.nodes)
+    source = np.arange(grid.line_nodes)
     if not buried.any() or buried.all():
         return source
     from scipy.ndimage import distance_transform_edt
@@ -184,8 +200,10 @@ def _filled_from(grid: Grid, buried: Bools) -> NDArray[np.int64]:
 class _Part:
     """One surface's share of the transport."""
 
+    grid: Grid
     coarse: Matrix
-    spread: sparse.csr_array
+    spread: sparse.csr_array  # from the coarse nodes to those on lines
+    between: sparse.csr_array  # from the nodes on lines to those of patches
     near: tuple[Matrix, ...]  # of each block
     nodes: tuple[NDArray[np.int64], ...]  # of each block: the surface's nodes that its rows belong to
 
@@ -200,58 +218,108 @@ def _block_ranges(lines: Lines) -> list[tuple[int, int, int]]:
     return ranges
 
 
-def _surface_part(surfaces: Surfaces, surface: int, grid: Grid, lines: Lines, boxes: Boxes) -> _Part:
-    points = grid.points(surfaces, surface)
-    normal = surfaces.normal[surface]
-    buried = inside_boxes(boxes, points + 2 * TOUCH_M * normal)
+def _begin(surfaces: Surfaces, surface: int, grid: Grid, lines: Lines, boxes: Boxes, floor: float) -> Refinement:
+    normal, own = surfaces.normal[surface], int(surfaces.box[surface])
     groups = int(lines.count.sum())
-    exact = np.empty((len(points), groups), dtype=np.float32)
     chunk = max(64, _CHUNK_PAIRS // groups)
-    for low in range(0, len(points), chunk):
-        part = slice(low, low + chunk)
-        exact[part] = lux_per_lumen(lines, boxes, points[part], normal, skip=int(surfaces.box[surface]))
+
+    def light(u_m: Floats, v_m: Floats) -> Matrix:
+        points = surfaces.points(surface, u_m, v_m)
+        found = np.empty((len(points), groups), dtype=np.float32)
+        for low in range(0, len(points), chunk):
+            part = slice(low, low + chunk)
+            found[part] = lux_per_lumen(lines, boxes, points[part], normal, skip=own)
+        return found
+
+    u_m, v_m = grid.places()
+    # Nodes right on the edge of a box that stands there are in the air.
+    solid = Boxes(boxes.low_m + 0.2 * TOUCH_M, boxes.high_m - 0.2 * TOUCH_M)
+    buried = inside_boxes(solid, surfaces.points(surface, u_m, v_m) + 2 * TOUCH_M * normal)
+    exact = light(u_m, v_m)
     source = _filled_from(grid, buried)
-    if (source != np.arange(len(points))).any():
+    if (source != np.arange(len(source))).any():
         exact = exact[source]
+    return Refinement(grid, exact, lines.first, light, floor)
+
+
+def _surface_part(work: Refinement, lines: Lines) -> _Part:
+    grid, exact = work.grid(), work.exact
     coarse = np.ascontiguousarray(exact[grid.coarse_nodes])
+    lines_at = grid.line_nodes
     spread = interpolation(grid)
+    first, rest_of = spread[:lines_at, : len(coarse)], spread[lines_at:, len(coarse) :]
     from_lines = np.add.reduceat(exact, lines.first, axis=1)
     everything = from_lines.sum(axis=1)
     near, nodes = [], []
     for line, low, high in _block_ranges(lines):
-        rest = exact[:, low:high] - spread @ coarse[:, low:high]
+        own = np.ascontiguousarray(exact[:, low:high])
+        rest = np.concatenate([own[:lines_at] - first @ coarse[:, low:high], own[lines_at:] - rest_of @ own[:lines_at]])
         missed = np.abs(rest).sum(axis=1)
-        kept = missed > np.maximum(_OWN_SHARE * exact[:, low:high].sum(axis=1), _LINE_SHARE * from_lines[:, line])
+        kept = missed > np.maximum(_OWN_SHARE * own.sum(axis=1), _LINE_SHARE * from_lines[:, line])
         kept &= missed > _ALL_SHARE * everything
         rows = np.nonzero(kept)[0]
         near.append(rest[rows])
         nodes.append(rows)
-    return _Part(coarse, spread, tuple(near), tuple(nodes))
+    # What is near a node on a line is near the nodes of patches that are worked out from it.
+    return _Part(grid, coarse, first, rest_of, tuple(near), tuple(nodes))
 
 
 def build_transport(
-    surfaces: Surfaces, grids: tuple[Grid, ...], lines: Lines, boxes: Boxes, progress: Progress | None = None
-) -> Transport:
-    """Work the transport of all surfaces out. Two surfaces are worked on at a time."""
+    surfaces: Surfaces,
+    grids: tuple[Grid, ...],
+    lines: Lines,
+    boxes: Boxes,
+    most_nodes: int,
+    progress: Progress | None = None,
+) -> tuple[tuple[Grid, ...], Transport]:
+    """Work the transport of all surfaces out; the grids with patches where light needs them, up to `most_nodes` altogether.
+
+    Two surfaces are worked on at a time.
+    """
     order = sorted(range(len(surfaces)), key=lambda s: -grids[s].nodes)
     total = sum(grid.nodes for grid in grids)
-    done = 0
-    found: dict[int, _Part] = {}
+    floor = _BOUNCED * float(lines.share @ lines.count) / float(surfaces.area_m2.sum())
+
+    def tell(done: float) -> None:
+        if progress is not None:
+            progress(done)
+
     with ThreadPoolExecutor(2) as pool:
-        waiting = {s: pool.submit(_surface_part, surfaces, s, grids[s], lines, boxes) for s in order}
-        for s in order:
-            found[s] = waiting[s].result()
+        waiting = [pool.submit(_begin, surfaces, s, grids[s], lines, boxes, floor) for s in order]
+        work, done = [], 0
+        for s, one in zip(order, waiting, strict=True):
+            work.append(one.result())
             done += grids[s].nodes
-            if progress is not None:
-                progress(done / total)
+            tell(_BEGUN * done / total)
+        for k in range(ROUNDS):
+            room = max(0, most_nodes - sum(one.nodes for one in work))
+            share = min(1.0, room / max(1, sum(one.wanted for one in work)))
+            for _ in pool.map(lambda one: one.cut(int(share * one.wanted)), work):  # noqa: B023
+                pass
+            tell(_BEGUN + (1 - _BEGUN) * (k + 1) / (ROUNDS + 1))
+        found = dict(zip(order, pool.map(lambda one: _surface_part(one, lines), work), strict=True))
+    tell(1.0)
     parts = [found[s] for s in range(len(surfaces))]
-    begin = np.concatenate([[0], np.cumsum([grid.nodes for grid in grids])])
+    begin = np.concatenate([[0], np.cumsum([part.grid.nodes for part in parts])])
+    coarse_nodes = sum(len(part.coarse) for part in parts)
     blocks, rows = [], []
     for k, (_, low, _) in enumerate(_block_ranges(lines)):
         blocks.append(Block(low, np.concatenate([part.near[k] for part in parts])))
         rows += [part.nodes[k] + begin[s] for s, part in enumerate(parts)]
     row = np.concatenate(rows)
-    pick = sparse.csr_array((np.ones(len(row), np.float32), (row, np.arange(len(row)))), shape=(total, len(row)))
-    spread = sparse.block_diag([part.spread for part in parts], format="csr")
-    gather = _narrow(sparse.csr_array(sparse.hstack([spread, pick], format="csr")))
-    return Transport(np.concatenate([part.coarse for part in parts]), tuple(blocks), gather)
+    pick = sparse.csr_array((np.ones(len(row), np.float32), (row, np.arange(len(row)))), shape=(begin[-1], len(row)))
+    gathers = []
+    at = 0
+    for s, part in enumerate(parts):
+        own = pick[begin[s] : begin[s + 1]]
+        count = part.spread.shape[0]
+        before = sparse.csr_array((count, at), dtype=np.float32)
+        after = sparse.csr_array((count, coarse_nodes - at - part.spread.shape[1]), dtype=np.float32)
+        on_lines = sparse.csr_array(sparse.hstack([before, part.spread, after, own[:count]], format="csr"))
+        none = sparse.csr_array((own.shape[0] - count, coarse_nodes), dtype=np.float32)
+        of_patches = part.between @ on_lines + sparse.csr_array(sparse.hstack([none, own[count:]], format="csr"))
+        gathers += [on_lines, of_patches]
+        at += part.spread.shape[1]
+    gather = _narrow(sparse.csr_array(sparse.vstack(gathers, format="csr")))
+    transport = Transport(np.concatenate([part.coarse for part in parts]), tuple(blocks), gather)
+    return tuple(part.grid for part in parts), transport

@@ -11,6 +11,7 @@ import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
@@ -148,49 +149,44 @@ def brute() -> Callable[..., np.ndarray]:
 
 
 class Maps:
-    """All light maps of a scene, every surface of it, looked up as a picture looks them up: straight lines between nodes."""
+    """All light maps of a scene, every surface of it, looked up as a picture looks them up: `cv2.remap` between the cells of an atlas."""
 
     def __init__(self, scene: Scene, layout: Layout, most_nodes: int = 30_000) -> None:
-        from preview.light.atlas import grids_of
+        from preview.light.atlas import pack
         from preview.light.emission import lines_of
         from preview.light.room import boxes_of, surfaces_of
+        from preview.light.spacing import grids_of
         from preview.light.transport import build_transport
 
         self.scene, self.surfaces = scene, surfaces_of(scene)
         lines, boxes = lines_of(scene, layout), boxes_of(scene)
-        self.grids = grids_of(self.surfaces, lines, boxes, most_nodes)
-        self.transport = build_transport(self.surfaces, self.grids, lines, boxes)
-        self._ends = np.concatenate([[0], np.cumsum([grid.nodes for grid in self.grids])])
+        grids = grids_of(self.surfaces, lines, boxes, most_nodes * 6 // 10)
+        self.grids, self.transport = build_transport(self.surfaces, grids, lines, boxes, most_nodes)
+        self.atlas = pack(self.grids)
 
-    def lit(self, flux: np.ndarray) -> list[np.ndarray]:
-        """Illuminance of each surface's nodes, (v, u), for group fluxes in lumen."""
-        light = self.transport.light(np.asarray(flux, np.float32)[:, None])[:, 0]
-        return [
-            light[self._ends[s] : self._ends[s + 1]].reshape(len(grid.v_m), len(grid.u_m))
-            for s, grid in enumerate(self.grids)
-        ]
+    def lit(self, flux: np.ndarray) -> np.ndarray:
+        """Illuminance of the atlas's cells (height, width), for group fluxes in lumen."""
+        cells = np.zeros(self.atlas.height * self.atlas.width, np.float32)
+        cells[self.atlas.cells()] = self.transport.light(np.asarray(flux, np.float32)[:, None])[:, 0]
+        return cells.reshape(self.atlas.height, self.atlas.width)
 
-    def at(self, light: list[np.ndarray], surface: np.ndarray, u_m: np.ndarray, v_m: np.ndarray) -> np.ndarray:
+    def at(self, light: np.ndarray, surface: np.ndarray, u_m: np.ndarray, v_m: np.ndarray) -> np.ndarray:
         """Illuminance at places on surfaces."""
-        from scipy.interpolate import RegularGridInterpolator
+        place = np.stack(self.atlas.place(np.asarray(surface), np.asarray(u_m), np.asarray(v_m))).astype(np.float32)
+        x, y = np.pad(place, ((0, 0), (0, -place.shape[1] % 1024))).reshape(2, -1, 1024)
+        return cv2.remap(light, x, y, cv2.INTER_LINEAR).ravel()[: place.shape[1]].astype(float)
 
-        found = np.empty(len(surface))
-        for s in np.unique(surface):
-            here = surface == s
-            look = RegularGridInterpolator((self.grids[s].v_m, self.grids[s].u_m), light[s])
-            found[here] = look(np.stack([v_m[here], u_m[here]], axis=1))
-        return found
-
-    def flux(self, light: list[np.ndarray]) -> float:
+    def flux(self, light: np.ndarray) -> float:
         """Lumen that all surfaces receive: the integral of what `at` gives, over what no box covers."""
         total = 0.0
-        for s, (one, grid) in enumerate(zip(light, self.grids, strict=True)):
-            cells = 0.25 * (one[1:, 1:] + one[1:, :-1] + one[:-1, 1:] + one[:-1, :-1])
-            cells *= np.diff(grid.v_m)[:, None] * np.diff(grid.u_m)
-            v, u = np.meshgrid(
-                0.5 * (grid.v_m[1:] + grid.v_m[:-1]), 0.5 * (grid.u_m[1:] + grid.u_m[:-1]), indexing="ij"
-            )
-            total += cells[~self.covered(np.full(u.size, s), u.ravel(), v.ravel()).reshape(u.shape)].sum()
+        for s, grid in enumerate(self.grids):
+            part = (np.arange(4) + 0.5) / 4
+            u, v = ((line[:-1, None] + np.diff(line)[:, None] * part).ravel() for line in (grid.u_m, grid.v_m))
+            area = np.repeat(np.diff(grid.v_m) / 4, 4)[:, None] * np.repeat(np.diff(grid.u_m) / 4, 4)
+            v, u = (one.ravel() for one in np.meshgrid(v, u, indexing="ij"))
+            number = np.full(u.size, s)
+            free = ~self.covered(number, u, v)
+            total += (self.at(light, number, u, v) * area.ravel())[free].sum()
         return float(total)
 
     def points(self, surface: np.ndarray, u: np.ndarray, v: np.ndarray) -> np.ndarray:
