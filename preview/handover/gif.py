@@ -13,12 +13,15 @@ Source: GIF89a. Leaves out: interlacing, and a palette for each frame.
 
 from __future__ import annotations
 
-import io
+import contextlib
 import itertools
+import queue
+import tempfile
 from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
+from typing import IO
 
 import cv2
 import numpy as np
@@ -86,7 +89,10 @@ def encode_gif(
     now, before = np.empty(size[::-1], dtype=np.uint8), np.full(size[::-1], _CLEAR, dtype=np.uint8)
     places = itertools.cycle([np.empty_like(now) for _ in range(_WAITING + 1)])
     waiting: deque[tuple[int, Future[bytes]]] = deque()
-    with part.open("wb") as file, ThreadPoolExecutor(_COMPRESSORS, "gif") as pool:
+    scratches: queue.SimpleQueue[IO[bytes]] = queue.SimpleQueue()
+    with contextlib.ExitStack() as closing, part.open("wb") as file, ThreadPoolExecutor(_COMPRESSORS, "gif") as pool:
+        for _ in range(_COMPRESSORS):
+            scratches.put(closing.enter_context(tempfile.TemporaryFile()))
 
         def write() -> None:
             delay_cs, image = waiting.popleft()
@@ -104,7 +110,7 @@ def encode_gif(
             cv2.bitwise_not(shown, dst=shown)
             cv2.bitwise_or(now, shown, dst=shown)
             box = shown[top : top + max(high, 1), left : left + max(wide, 1)]
-            waiting.append((delay_cs, pool.submit(_image, box, (left, top))))
+            waiting.append((delay_cs, pool.submit(_image, box, (left, top), scratches)))
             now, before = before, now
         while waiting:
             write()
@@ -123,15 +129,24 @@ def _head(size: tuple[int, int], palette: Bytes, comment: str | None) -> bytes:
     return head + b"\x21\xfe" + b"".join(bytes([len(block)]) + block for block in blocks) + b"\x00"
 
 
-def _image(entries: Bytes, place: tuple[int, int]) -> bytes:
-    """The image block of a GIF, descriptor and data, that shows palette entries (height, width) from `place` (left, top) on."""
-    file = io.BytesIO()
+def _image(entries: Bytes, place: tuple[int, int], scratches: queue.SimpleQueue[IO[bytes]]) -> bytes:
+    """The image block of a GIF, descriptor and data, that shows palette entries (height, width) from `place` (left, top) on.
+
+    Written to one of `scratches` first: only into a real file does the library compress without holding the other threads up.
+    """
     height, width = entries.shape
     paletted = Image.frombuffer(
         "P", (width, height), np.ascontiguousarray(entries), "raw", "P", 0, 1
     )  # its own palette is passed over
-    paletted.save(file, "GIF", optimize=False, interlace=0)
-    whole = file.getvalue()
+    scratch = scratches.get()
+    try:
+        scratch.seek(0)
+        paletted.save(scratch, "GIF", optimize=False, interlace=0)
+        length = scratch.tell()
+        scratch.seek(0)
+        whole = scratch.read(length)
+    finally:
+        scratches.put(scratch)
     at = 13 + (3 << ((whole[10] & 7) + 1))  # past header, screen and palette
     while whole[at] != 0x2C:  # past extensions
         at += 2
