@@ -35,7 +35,13 @@ _CLIP_SIZE, _STILL_SIZE, _SHEET_SIZE = (640, 360), (1280, 720), (400, 224)
     "--size", callback=size_in_pixels, metavar="WxH", help="Width and height in pixels [640x360; one moment 1280x720]."
 )
 @click.option("--level", type=float, metavar="0..1", help="Level of the look; its own if left out.")
-@click.option("--ambient", "ambient_lux", type=float, metavar="LUX", help="Light in the room; the scene's if left out.")
+@click.option(
+    "--ambient",
+    "ambient_lux",
+    type=float,
+    metavar="LUX",
+    help="Light in the room; the scene's if left out. From 100 lux up it becomes daylight.",
+)
 @click.option(
     "--exposure", "grey_cd_m2", type=float, metavar="CD/M2",
     help="Luminance that becomes middle grey: about 1 by candle light, 10 to 30 in a lit room; worked out from the look if left out.",
@@ -164,6 +170,8 @@ class _Report:
         rate = f"{written.frames_per_s:g} a second"
         size = f"{written.bytes / 1e6:.2f} MB"
         text = f"{out}: {look}, {written.frames} pictures, {written.seconds:g} s, {rate}, {width}x{height}, {size}"
+        if written.grey_cd_m2 is not None:
+            text += f", middle grey {written.grey_cd_m2:.2g} cd/m²"
         self.add(text, file=out, look=look, **asdict(written))
         if written.lowered:
             click.echo(f"  lowered to fit: {written.lowered}", err=True)
@@ -243,9 +251,11 @@ def _write_one(
         raise ClipError(f"look {look.name!r}: --seconds: expected {most}, found {wish.seconds:g} s")
     stage = _stage(plan, wish.size)
     if at_s is not None:
-        write_still(film_as(stage, look, wish, seamless=False), at_s, target.path, wish)
-        text = f"{out}: {look.name} at {at_s:g} s, {wish.size[0]}x{wish.size[1]}"
-        report.add(text, file=out, look=look.name, at_s=at_s, size=wish.size)
+        film = film_as(stage, look, wish, seamless=False)
+        write_still(film, at_s, target.path, wish)
+        grey = film.exposure.grey_cd_m2
+        text = f"{out}: {look.name} at {at_s:g} s, {wish.size[0]}x{wish.size[1]}, middle grey {grey:.2g} cd/m²"
+        report.add(text, file=out, look=look.name, at_s=at_s, size=wish.size, grey_cd_m2=grey)
         return
     with progress_bar("Writing pictures", 1000) as done:
         written = write_look(stage, look, target, wish, lambda frame, of: done(round(1000 * frame / of)))

@@ -125,7 +125,10 @@ class Wish:
 
 @dataclass(frozen=True)
 class Written:
-    """What was written: frames, size (width, height), rate, bytes, what was lowered, and a caution where it flashes."""
+    """What was written: frames, size (width, height), rate, bytes, what was lowered, a caution where it flashes, and the exposure.
+
+    `grey_cd_m2` is the luminance that became middle grey.
+    """
 
     frames: int
     seconds: float
@@ -134,6 +137,7 @@ class Written:
     bytes: int
     lowered: str | None = None
     caution: str | None = None
+    grey_cd_m2: float | None = None
 
 
 def film_as(stage: Stage, look: Look, wish: Wish, seamless: bool | None = None) -> Film:
@@ -184,10 +188,11 @@ def write_clip(
     wish = wish or Wish()
     if target.kind == ".png":
         raise ClipError(f"{target.path}: expected a moment for a single picture, found a clip")
+    grey = film.exposure.grey_cd_m2
     if target.kind == "folder":
         write_frames(target.path, ahead(_safe(film, wish, progress)), comment)
         held_bytes = sum(file.stat().st_size for file in target.path.iterdir())
-        return Written(film.frames, film.seconds, film.stage.size, film.frames_per_s, held_bytes)
+        return Written(film.frames, film.seconds, film.stage.size, film.frames_per_s, held_bytes, grey_cd_m2=grey)
     with placing_file(target.path) as part:
         quality, lowered = FULL, None
         _encode(part, film, target.kind, wish, quality, comment, progress)
@@ -205,7 +210,7 @@ def write_clip(
                 )
             film = written_as
         size = part.stat().st_size
-    return Written(film.frames, film.seconds, film.stage.size, film.frames_per_s, size, lowered)
+    return Written(film.frames, film.seconds, film.stage.size, film.frames_per_s, size, lowered, grey_cd_m2=grey)
 
 
 def _safe(film: Film, wish: Wish, progress: Progress | None) -> Iterator[Picture]:

@@ -190,6 +190,22 @@ def test_a_wiped_clip_goes_from_one_to_the_other_and_back(plan: Path, tmp_path: 
     assert linear(wiped[0]).mean() < linear(lit[0]).mean()
 
 
+def test_the_exposure_is_said_and_can_be_asked_for_again(plan: Path, out: Path, covecast) -> None:
+    """What was worked out, given back as --exposure, gives the same picture."""
+    words = ("clip", plan, out / "a.png", "--at", "1", "--size", "80x45")
+    found = json.loads(covecast(*words, "--json")[1])["files"][0]["grey_cd_m2"]
+    assert found > 0
+    assert f"middle grey {found:.2g} cd/m²" in covecast(*words)[1]
+    first = pictures_in(out / "a.png")
+    covecast(*words, "--exposure", repr(found))
+    assert (pictures_in(out / "a.png") == first).all()
+    covecast(*words, "--exposure", repr(2 * found))
+    assert linear(pictures_in(out / "a.png")).mean() < 0.8 * linear(first).mean()
+    code, said, _ = covecast("clip", plan, out / "a.gif", "--size", "80x45", "--seconds", "0.4")
+    assert code == 0
+    assert "middle grey" in said
+
+
 def test_a_sheet_shows_every_look(plan: Path, out: Path, covecast) -> None:
     code, said, _ = covecast("clip", plan, out / "s.png", "--sheet", "--size", "80x45")
     assert code == 0
