@@ -9,7 +9,8 @@
 3. Peak memory for a short and a long clip.
 
 With `--quick` one look alone and no memory. The machine may be busy with other things: the least of three turns counts, and processor
-seconds say what two idle cores would do.
+seconds say how much work it is. ffmpeg keeps one core busy here and covecast two: where others take one of them, times compare as the work
+does. On Linux, `chrt -f 5 python tests/bench/bench_clips.py` as root has both cores to itself meanwhile.
 """
 
 import itertools
