@@ -24,7 +24,15 @@ MAY_IMPORT = {
     "window": {"scene", "power", "light", "looks", "handover"},
     "pack": {"scene", "power", "light", "looks", "handover"},
 }
-PURE = ["effects", "preview.scene", "preview.power", "preview.light", "preview.looks", "preview.handover", "preview.pack"]
+PURE = [
+    "effects",
+    "preview.scene",
+    "preview.power",
+    "preview.light",
+    "preview.looks",
+    "preview.handover",
+    "preview.pack",
+]
 
 
 def modules_of(package: str) -> list[str]:
