@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from effects.kit import Place
+from effects.kit import Place, ease
 from preview.handover.video import Picture
 from preview.light.colour import group_xyz
 from preview.light.drawing import Drawing, renderer_of
@@ -31,7 +31,7 @@ from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats, Layout, lay_out
 from preview.scene.model import Look, Scene
 
-__all__ = ["SEAM_S", "Film", "Progress", "Stage", "clip_times", "film_of", "frames_of_look", "stage_of"]
+__all__ = ["SEAM_S", "Film", "Progress", "Stage", "clip_times", "film_of", "stage_of"]
 
 Progress = Callable[[int, int], None]
 """Called with what is done and how much there is."""
@@ -109,8 +109,7 @@ class Film:
         late_frames = np.flatnonzero(late > 0) if self.fade_s > 0 else np.array([], dtype=np.intp)
         if late_frames.size:
             early = look_light(self.ready, self.stage.place, times_s[late_frames] - self.seconds, beyond=True)
-            share = (late[late_frames] / self.fade_s)[:, None, None]
-            share = share * share * (3.0 - 2.0 * share)
+            share = ease(late[late_frames] / self.fade_s)[:, None, None]
             light = light.copy()
             light[late_frames] += share * (early - light[late_frames])
         return light
@@ -208,30 +207,3 @@ def film_of(
     whole = np.arange(_EXPOSURE_TIMES) * (look.seconds / _EXPOSURE_TIMES)
     exposure = stage.renderer.exposure(film.group_xyz(whole), film.ambient_lux, film.ambient_k, grey_cd_m2)
     return replace(film, exposure=exposure, fade_s=_fade_s(ready, seconds, frames_per_s) if seamless else 0.0)
-
-
-def frames_of_look(
-    scene: Scene,
-    look: Look,
-    size: tuple[int, int] = (640, 360),
-    *,
-    seconds: float | None = None,
-    frames_per_s: float = 25.0,
-    level: float | None = None,
-    sag: bool = True,
-    ambient_lux: float | None = None,
-    seamless: bool = True,
-    progress: Progress | None = None,
-) -> Iterator[Picture]:
-    """The pictures (height, width, 3) of a look, one after another; arguments as in `film_of`, `size` (width, height)."""
-    film = film_of(
-        stage_of(scene, size),
-        look,
-        seconds=seconds,
-        frames_per_s=frames_per_s,
-        level=level,
-        sag=sag,
-        ambient_lux=ambient_lux,
-        seamless=seamless,
-    )
-    return film.pictures(progress)

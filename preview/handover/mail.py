@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from preview.handover.gif import HOLD
 
-__all__ = ["FULL", "ORDER", "Quality", "Step", "steps_down"]
+__all__ = ["FULL", "Quality", "Step", "steps_down"]
 
 
 @dataclass(frozen=True)
@@ -30,9 +30,6 @@ class Quality:
 
 FULL = Quality()
 """As written where the size does not matter."""
-
-ORDER = "small changes between pictures (GIF) or fine grain (MP4, WebP), then pictures a second (GIF, WebP), then their size"
-"""In which order things are lowered, for people."""
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from preview.scene.layout import group_count
 from preview.scene.model import Scene
 
-__all__ = ["BIT_S", "LATCH_S", "UNBUFFERED_M", "DataLine", "data_lines", "frames_per_s"]
+__all__ = ["BIT_S", "LATCH_S", "UNBUFFERED_M", "DataLine", "data_lines"]
 
 BIT_S = 1.25e-6
 LATCH_S = 300e-6
@@ -35,17 +35,12 @@ class DataLine:
 
     @property
     def frames_per_s(self) -> float:
-        """Frames a second that it allows at most."""
+        """Frames a second that it allows at most.
+
+        >>> round(DataLine((), 500, 500 * 24).frames_per_s, 2)
+        65.36
+        """
         return 1 / (self.bits * BIT_S + LATCH_S)
-
-
-def frames_per_s(groups: int, colours: int = 3) -> float:
-    """Frames a second that a line of `groups` groups allows, each of `colours` colours.
-
-    >>> round(frames_per_s(500), 2), round(frames_per_s(1000), 2)
-    (65.36, 33.0)
-    """
-    return 1 / (groups * colours * 8 * BIT_S + LATCH_S)
 
 
 def data_lines(scene: Scene) -> list[DataLine]:

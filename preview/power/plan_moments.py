@@ -131,16 +131,14 @@ class Figures:
     colour_steps: float
     dimming: float
     conductor_w: float  # most that rails, cables and contacts lose at any moment
-    feed_w: float  # of that, at the same moment, in the feeds' own cables
 
 
 def figures_of(scene: Scene, layout: Layout, moments: Iterable[Codes]) -> Figures:
     """The figures of a plan; what belongs to groups is the worst of all."""
     network = build(scene, layout)
     kept = keep_to(scene, layout, network)
-    leads = network.leads
     peak, supply = np.zeros(len(scene.feed)), np.zeros(len(scene.supply))
-    lowest, steps, loss, lost, cables = np.inf, 0.0, 0.0, 0.0, 0.0
+    lowest, steps, loss, lost = np.inf, 0.0, 0.0, 0.0
     for codes in moments:
         state: State = solve(network, codes)
         found = {q.kind: q for q in quantities(scene, layout, network, kept, codes, state)}
@@ -149,11 +147,5 @@ def figures_of(scene: Scene, layout: Layout, moments: Iterable[Codes]) -> Figure
         lowest = min(lowest, float(state.group_v.min()))
         steps = max(steps, float(found["colour"].value.max()))
         loss = max(loss, float(found["dimming"].value.max()))
-        f = int(state.conductor_w.argmax())
-        if state.conductor_w[f] > lost:
-            lost = float(state.conductor_w[f])
-            cables = float(
-                state.feed_a[f] ** 2 @ leads.ohm[leads.feed]
-                + state.feed_negative_a[f] ** 2 @ leads.ohm[leads.feed_negative]
-            )
-    return Figures(peak, supply, lowest, steps, loss, lost, cables)
+        lost = max(lost, float(state.conductor_w.max()))
+    return Figures(peak, supply, lowest, steps, loss, lost)

@@ -36,11 +36,6 @@ class Canvas:
         self._held_s = 0.0
         self._number = self._painted = (0, -1)
 
-    @property
-    def has_picture(self) -> bool:
-        """Whether there is a picture to be shown."""
-        return self._pixels is not None
-
     def forget(self) -> None:
         """What was drawn is gone."""
         self._room_key = None

@@ -12,7 +12,7 @@ import pytest
 from preview.handover.checking import Checked, check_scene
 from preview.power.cautions.sources import limited_a, limited_va
 from preview.power.conductor_sets import conductor_sets, supplies_of
-from preview.power.data_line import data_lines, frames_per_s
+from preview.power.data_line import DataLine, data_lines
 from preview.power.finding import Finding
 from preview.scene.model import Scene
 from preview.scene.read import scene_from_text
@@ -383,9 +383,9 @@ def test_frames_a_second_of_a_data_line() -> None:
     """The published table of the single-wire protocol at 800 kbit/s, with the pause of 300 µs."""
     with (REFERENCE / "single_wire_800k.csv").open() as file:
         for row in csv.DictReader(file):
-            assert frames_per_s(int(row["N_groups_24bit"])) == pytest.approx(
-                float(row["fps_ceiling_300us_latch"]), abs=0.006
-            )
+            groups = int(row["N_groups_24bit"])
+            found = DataLine((), groups, 24 * groups).frames_per_s
+            assert found == pytest.approx(float(row["fps_ceiling_300us_latch"]), abs=0.006)
 
 
 @pytest.mark.parametrize(("groups", "trips"), [(1000, False), (1111, True)])
