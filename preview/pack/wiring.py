@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from preview.power.cautions.sources import root_supply
-from preview.power.conductor_sets import conductor_sets
+from preview.power import conductors
+from preview.power.conductor_sets import conductor_sets, root_supply
 from preview.power.data_line import data_lines
 from preview.scene.layout import group_count
 from preview.scene.model import Cable, Join, Scene
@@ -99,9 +99,7 @@ def cable_words(cable: Cable | None) -> str:
     >>> cable_words(Cable(mm2=1.5, length_m=2)), cable_words(Cable(awg=16, length_m=2)), cable_words(None)
     ('1.5 mm²', '16 AWG', 'soldered, no cable')
     """
-    if cable is None:
-        return "soldered, no cable"
-    return f"{cable.awg} AWG" if cable.awg is not None else f"{cable.mm2:g} mm²"
+    return "soldered, no cable" if cable is None else conductors.cable_words(cable)
 
 
 def length_words(cable: Cable | None) -> str:

@@ -10,7 +10,7 @@ from typing import Literal
 
 from preview.scene.model import Scene
 
-__all__ = ["Part", "conductor_sets", "supplies_of"]
+__all__ = ["Part", "conductor_sets", "root_supply", "supplies_of"]
 
 Part = tuple[Literal["source", "run"], str]
 """A supply or block, or a run, by name."""
@@ -43,3 +43,10 @@ def conductor_sets(scene: Scene, conductor: Literal["positive", "negative"]) -> 
 def supplies_of(scene: Scene, parts: frozenset[Part]) -> list[str]:
     """The supplies among some parts, in the scene's order."""
     return [name for name in scene.supply if ("source", name) in parts]
+
+
+def root_supply(scene: Scene, name: str) -> str:
+    """The supply behind a supply or block of that name."""
+    while name in scene.block:
+        name = scene.block[name].from_
+    return name

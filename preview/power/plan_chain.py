@@ -21,8 +21,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from preview.power.conductor_sets import root_supply
 from preview.power.network import build
-from preview.power.plan_chains import Chain, Option, options_of, root_of, way_ohm
+from preview.power.plan_chains import Chain, Option, options_of, way_ohm
 from preview.power.plan_costs import Prices, Size
 from preview.power.plan_moments import Codes, Moments, failing, figures_of
 from preview.power.plan_needs import needs_of
@@ -103,7 +104,7 @@ class ChainPlanner:
     ) -> None:
         self.layout, self.rules, self.chain, self.supply, self.moments = layout, rules, chain, supply, moments
         self.loads = loads_of(layout)
-        self.sources = [name for name in (*scene.supply, *scene.block) if root_of(scene, name) == supply]
+        self.sources = [name for name in (*scene.supply, *scene.block) if root_supply(scene, name) == supply]
         self.bound_a = rules.fuse_most_a.get(supply, np.inf)
         self.most_feeds = 1 if supply in rules.single else rules.most_feeds
         self.slack_v = CLOSE_V

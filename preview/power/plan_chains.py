@@ -19,7 +19,7 @@ from preview.power.plan_costs import Prices, Size, largest_fuse
 from preview.scene.layout import Floats, Ints, Layout
 from preview.scene.model import Block, Join, Scene
 
-__all__ = ["Chain", "Option", "chains_of", "options_of", "root_of", "way_ohm"]
+__all__ = ["Chain", "Option", "chains_of", "options_of", "way_ohm"]
 
 
 @dataclass(frozen=True)
@@ -60,13 +60,6 @@ class Option:
     most_a: float  # what cable and fuse may carry for long
     price: float
     inside: bool  # not at the end of a run
-
-
-def root_of(scene: Scene, source: str) -> str:
-    """The supply behind a supply or block."""
-    while source in scene.block:
-        source = scene.block[source].from_
-    return source
 
 
 def way_ohm(scene: Scene, source: str) -> float:

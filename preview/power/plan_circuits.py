@@ -18,11 +18,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from preview.power.cautions.sources import FUSED_VA, limited_a, limited_va
-from preview.power.conductor_sets import conductor_sets
+from preview.power.conductor_sets import conductor_sets, root_supply
 from preview.power.plan_chain import Rules
-from preview.power.plan_chains import chains_of, root_of
+from preview.power.plan_chains import chains_of
 from preview.power.plan_limits import NoPlanError
 from preview.power.plan_moments import Moments
+from preview.power.strip import volts_fit
 from preview.scene.layout import Layout
 from preview.scene.model import Scene, Supply
 
@@ -48,7 +49,7 @@ def circuits_of(scene: Scene, layout: Layout, moments: Moments, rules: Rules) ->
     if not scene.limits.class2 or not large:
         yield Circuits(scene, rules, 0)
         return
-    blocked = {root_of(scene, block) for block in scene.block}
+    blocked = {root_supply(scene, block) for block in scene.block}
     if all(s.volts * s.amps <= FUSED_VA and n not in blocked for n, s in scene.supply.items() if n in large):
         bounds = {name: limited_a(scene.supply[name].volts) for name in large}
         yield Circuits(scene, replace(rules, fuse_most_a=bounds, single=frozenset(large)), 0)
@@ -86,7 +87,7 @@ def _cut(scene: Scene, layout: Layout, moments: Moments, smaller: Mapping[str, S
     beyond = []
     for chain in chains_of(scene, layout):
         volts = scene.strip[scene.run[chain.runs[0]].strip].volts
-        fits = [s for s in {**scene.supply, **smaller}.values() if abs(s.volts / volts - 1) <= 0.1 + 1e-9]
+        fits = [s for s in {**scene.supply, **smaller}.values() if volts_fit(s.volts, volts)]
         most = max((s.amps for s in fits), default=0.0) * fraction
         together: list[int] = []
         for place, r in enumerate(chain.runs):

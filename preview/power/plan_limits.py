@@ -10,10 +10,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from preview.power.conductor_sets import root_supply
 from preview.power.mend import SUPPLY_A
 from preview.power.network import build
 from preview.power.plan_chain import ChainPlanner, Rules
-from preview.power.plan_chains import Chain, root_of
+from preview.power.plan_chains import Chain
 from preview.power.plan_moments import Asked, Failing, Moments, failing, figures_of
 from preview.power.plan_needs import needs_of
 from preview.power.solve import solve
@@ -155,7 +156,7 @@ def _present_supplies(scene: Scene, layout: Layout, chains: Sequence[Chain]) -> 
     for chain in chains:
         runs = {scene.run[r].name for r in chain.runs}
         volts = scene.strip[scene.run[chain.runs[0]].strip].volts
-        now = [root_of(scene, feed.from_) for feed in scene.feed if feed.run in runs]
+        now = [root_supply(scene, feed.from_) for feed in scene.feed if feed.run in runs]
         now = [name for name in now if volts_fit(scene.supply[name].volts, volts)]
         nearest = min(scene.supply, key=lambda name: abs(scene.supply[name].volts - volts))
         own.append(now[0] if now else nearest)
@@ -185,7 +186,7 @@ def _starved(near: Scene, layout: Layout, found: Failing) -> float | None:
     if found.group is None:
         return None
     run, _ = layout.name_of(found.group)
-    supply = root_of(near, next(feed.from_ for feed in near.feed if feed.run == run))
+    supply = root_supply(near, next(feed.from_ for feed in near.feed if feed.run == run))
     number = list(near.supply).index(supply)
     volts = float(solve(build(near, layout), found.codes[None]).supply_v[0, number])
     highest = max(s.volts for s in near.supply.values())

@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from preview.power.conductor_sets import root_supply
 from preview.power.conductors import ampacity_a
 from preview.power.plan_chain import ChainPlanner, Planned, Rules
-from preview.power.plan_chains import Chain, chains_of, root_of
+from preview.power.plan_chains import Chain, chains_of
 from preview.power.plan_circuits import with_negatives
 from preview.power.plan_costs import Size, fuse_for, plan_cost
 from preview.power.plan_limits import NoPlanError
@@ -79,7 +80,7 @@ class WholePlanner:
     def _alike(self) -> dict[str, str]:
         """For each supply the first that is its like in every respect that counts."""
         keys: dict[object, str] = {}
-        blocked = {root_of(self.scene, block) for block in self.scene.block}
+        blocked = {root_supply(self.scene, block) for block in self.scene.block}
         found = {}
         for name, s in self.scene.supply.items():
             lengths = id(self.rules.lengths_m[name])
@@ -105,7 +106,7 @@ class WholePlanner:
         found = []
         for name, supply in self.scene.supply.items():
             fits = all(volts_fit(supply.volts, self.scene.strip[s].volts) for s in strips)
-            sources = [n for n in (*self.scene.supply, *self.scene.block) if root_of(self.scene, n) == name]
+            sources = [n for n in (*self.scene.supply, *self.scene.block) if root_supply(self.scene, n) == name]
             if fits and any(self.rules.lengths_m[n][r] is not None for n in sources for r in chain.runs):
                 found.append(name)
         return found
@@ -190,7 +191,7 @@ class WholePlanner:
     def _own(self, k: int, names: list[str]) -> list[str]:
         """The supply that a chain hangs on now, if it is one of those named."""
         runs = {self.scene.run[r].name for r in self.chains[k].runs}
-        now = [root_of(self.scene, feed.from_) for feed in self.scene.feed if feed.run in runs]
+        now = [root_supply(self.scene, feed.from_) for feed in self.scene.feed if feed.run in runs]
         return [next((name for name in now if name in names), names[0])]
 
     def _may_carry(self, way: Sequence[str]) -> bool:

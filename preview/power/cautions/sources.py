@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from preview.power.conductor_sets import conductor_sets, supplies_of
+from preview.power.conductor_sets import conductor_sets, root_supply, supplies_of
 from preview.power.finding import PRACTICE, Finding
 from preview.power.mend import FUSE_A
 from preview.power.strip import volts_fit
 from preview.scene.model import Feed, Scene
 
-__all__ = ["limited_a", "limited_va", "root_supply", "source_findings"]
+__all__ = ["limited_a", "limited_va", "source_findings"]
 
 TOUCH_V = 60.0
 """Direct voltage up to which a circuit counts as safe to touch in a dry room: IEC 60335-1 3.4.2, IEC 60598-1 8.2.3."""
@@ -46,13 +46,6 @@ def limited_a(volts: float) -> float:
     (5.0, 4.17)
     """
     return limited_va(volts) / volts
-
-
-def root_supply(scene: Scene, name: str) -> str:
-    """The supply behind a supply or block of that name."""
-    while name in scene.block:
-        name = scene.block[name].from_
-    return name
 
 
 def source_findings(scene: Scene) -> list[Finding]:

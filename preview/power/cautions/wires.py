@@ -6,8 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from preview.power.cautions.sources import root_supply
-from preview.power.conductor_sets import conductor_sets
+from preview.power.conductor_sets import conductor_sets, root_supply
 from preview.power.conductors import ampacity_a, cable_words
 from preview.power.data_line import UNBUFFERED_M, data_lines
 from preview.power.finding import PRACTICE, Finding, Weight
