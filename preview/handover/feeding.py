@@ -17,7 +17,7 @@ from preview.power.plan_chain import Rules
 from preview.power.plan_costs import Prices, sizes_of, system_of
 from preview.power.plan_limits import NoPlanError
 from preview.power.plan_moments import Asked, Codes
-from preview.power.plan_ways import feed_lengths_m
+from preview.power.plan_ways import ALLOWANCE, feed_lengths_m
 from preview.scene.layout import Layout
 from preview.scene.model import Look, Scene
 
@@ -62,7 +62,7 @@ def rules_of(
     scene: Scene,
     layout: Layout,
     *,
-    allowance: float = 0.15,
+    allowance: float = ALLOWANCE,
     given_m: dict[str, float] | None = None,
     cables: str | None = None,
     ends: bool = False,

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from preview.light.atlas import pack
 from preview.light.camera import camera_of
 from preview.light.colour import Y_OF_RGB, rgb_of_xyz, white_rgb, xyz_of_rgb
+from preview.light.dots import COVER_REFLECTANCE
 from preview.light.emission import lines_of
 from preview.light.exposure import Exposure, balance_in, expose
 from preview.light.faces import faces_of
@@ -35,7 +36,6 @@ from preview.scene.model import Scene
 
 __all__ = ["Renderer"]
 
-_COVER_REFLECTANCE = 0.45  # an unlit cover in the room's light; common practice, no source
 _BLOCK_BYTES = 64_000_000
 """Working space for frames that are worked out together."""
 
@@ -123,7 +123,7 @@ class Renderer:
         frames, groups = flux_rgb.shape[:2]
         flux, unlit = np.zeros((frames, groups, 4), np.float32), np.zeros((frames, 4), np.float32)
         np.multiply(flux_rgb, 1 - SPREAD, out=flux[..., :3], casting="same_kind")
-        np.multiply(even, _COVER_REFLECTANCE / np.pi * (1 - SPREAD), out=unlit[..., :3], casting="same_kind")
+        np.multiply(even, COVER_REFLECTANCE / np.pi * (1 - SPREAD), out=unlit[..., :3], casting="same_kind")
         for first in range(0, frames, self._together):
             part = slice(first, min(first + self._together, frames))
             for k, _ in zip(range(first, part.stop), self._lit(flux_rgb[part], even[part]), strict=False):

@@ -31,6 +31,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from effects.kit import uniform
+from preview.light.colour import RGB_TO_XYZ, from_srgb
 from preview.scene.faults import CovecastError
 
 __all__ = ["FLASHES_PER_S", "Directions", "Flashes", "directions_of", "flashes_in", "flashes_of"]
@@ -52,15 +53,10 @@ Mask = NDArray[np.bool_]
 Pixels = NDArray[np.uint8]
 
 
-def _linear_of_code() -> Single:
-    """Linear light 0..1 of the 256 sRGB codes, IEC 61966-2-1."""
-    v = np.arange(256) / 255.0
-    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+_LINEAR: Single = from_srgb(np.arange(256) / 255).astype(np.float32)
+"""Linear light 0..1 of the 256 sRGB codes."""
 
-
-_LINEAR = _linear_of_code()
-# Linear sRGB to X, Y, Z, IEC 61966-2-1.
-_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]], dtype=np.float32)
+_XYZ: Single = RGB_TO_XYZ.astype(np.float32)
 # The numerators of u' and v' and what both are divided by, straight from red, green and blue.
 _UVD = np.stack([4.0 * _XYZ[0], 9.0 * _XYZ[1], _XYZ[0] + 15.0 * _XYZ[1] + 3.0 * _XYZ[2]])
 
