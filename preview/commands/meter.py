@@ -54,7 +54,7 @@ def meter_scene(scene: Scene, layout: Layout, names: tuple[str, ...] = (), level
     from preview.scene.faults import CovecastError
 
     if level is not None and not 0 <= level <= 1:
-        raise CovecastError(f"expected a level from 0 to 1, found {level:g}")
+        raise CovecastError(f"--level: expected 0 to 1, found {level:g}")
     looks = [find_look(scene, name) for name in names] if names else [find_look(scene, None), *looks_of(scene)[1:]]
     network = build(scene, layout)
     return [_meter(scene, layout, network, look, level, show=True) for look in looks]

@@ -40,7 +40,7 @@ VOLTS = quantity("volts", 120)
 LEDS_PER_M = quantity("LEDs a metre", 10_000)
 LEDS_PER_GROUP = quantity("LEDs a group", 1000, whole=True)
 LENGTH = quantity("metres", 900)
-AMPS = quantity("ampere", 10_000)
+AMPS = quantity("amps", 10_000)
 WATTS_PER_M = quantity("watts a metre", 10_000)
 DEPTH = quantity("millimetres", 1000)
 
@@ -49,7 +49,7 @@ ASKED: dict[str, tuple[str, str, Callable[[Any], float | int]]] = {
     "leds_per_m": ("--leds-per-m", "LEDs a metre", LEDS_PER_M),
     "leds_per_group": ("--leds-per-group", "LEDs that one address drives together", LEDS_PER_GROUP),
     "length": ("--length", "Length of the run, in metres", LENGTH),
-    "amps": ("--amps", "Rated ampere of the supply", AMPS),
+    "amps": ("--amps", "Rated amps of the supply", AMPS),
 }
 """What a draft cannot do without: its option, the question, and what an answer must be."""
 

@@ -35,7 +35,7 @@ def command(scene: str, out: str | None, as_json: bool) -> None:
         raise CovecastError(f"{scene}: expected a scene with a [photo], found none in it")
     if out is not None:
         if Path(out).suffix.lower() != ".png":
-            raise CovecastError(f"{out}: expected a file ending in .png")
+            raise CovecastError(f"{out}: expected a file ending in .png, found {Path(out).suffix or 'no ending'}")
         check_place(Path(out))
     photo = load_photo(plan.photo.file, Path(plan.folder))
     sighting = sighting_of(plan, photo)

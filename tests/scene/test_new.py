@@ -175,7 +175,7 @@ def test_on_a_terminal_what_is_missing_is_asked(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     label = {"volts": 12.0, "leds_per_m": 60.0, "leds_per_group": None, "length": 5.0, "amps": None}
     assert new._complete(label) == {**label, "leds_per_group": 7.0, "amps": 7.0}
-    assert asked == ["LEDs that one address drives together", "Rated ampere of the supply"]
+    assert asked == ["LEDs that one address drives together", "Rated amps of the supply"]
 
 
 @pytest.mark.parametrize(
@@ -183,7 +183,7 @@ def test_on_a_terminal_what_is_missing_is_asked(monkeypatch: pytest.MonkeyPatch)
     [
         ({"volts": "nan"}, "expected a number above 0, at most 120 (volts), found 'nan'"),
         ({"volts": "230"}, "at most 120 (volts), found '230'"),
-        ({"amps": "-1"}, "expected a number above 0, at most 10000 (ampere), found '-1'"),
+        ({"amps": "-1"}, "expected a number above 0, at most 10000 (amps), found '-1'"),
         ({"leds_per_group": "2.5"}, "expected a whole number above 0"),
         ({"length": "five"}, "(metres), found 'five'"),
     ],
