@@ -127,7 +127,7 @@ class CutList:
 def cut_list(scene: Scene, sold: Sold | None = None) -> CutList:
     """The cut list of a scene. `sold` stands in for what the scene does not give.
 
-    Raises CuttingError where not even one group comes from a reel.
+    A strip whose group is longer than a reel is taken to be sold by the group.
     """
     sold = sold or Sold()
     materials: list[Material] = []

@@ -101,8 +101,7 @@ class Gauged:
 def drives_of(layout: Layout, code: int) -> tuple[Drive, ...]:
     """Darkness, each colour alone, and all of them, at a code. At code 0 darkness alone.
 
-    >>> [drive.words for drive in (Drive("dark", (0, 0, 0)),)]
-    ['0,0,0']
+    Each is named as on the sheet, and has one code for each colour of the layout.
     """
     names = ("red", "green", "blue", "white")[: layout.colours]
     dark = Drive("dark", (0,) * layout.colours)
