@@ -65,44 +65,46 @@ def _interval(low: Floats, high: Floats, points: Floats, start: Floats, tangent:
 
     `start` (3,) is the line's, or (S, 1, 3) those of S parallel strands; the ends are (..., N) or (S, N).
     """
-    axis = int(np.abs(tangent).argmax())
-    if abs(tangent[axis]) > 1 - 1e-9:
-        return _interval_along_axis(low, high, points, start, axis, float(np.sign(tangent[axis])))
+    axis = _axis_of(tangent)
+    if axis is not None:
+        places, starts = ([np.asarray(part[..., k]) for k in range(3)] for part in (points, start))
+        return _interval_along_axis(low, high, places, starts, axis, float(np.sign(tangent[axis])))
     return _interval_askew(low, high, points, start, tangent)
 
 
+def _axis_of(tangent: Floats) -> int | None:
+    """The room's axis along which a line lies, if it does."""
+    axis = int(np.abs(tangent).argmax())
+    return axis if abs(tangent[axis]) > 1 - 1e-9 else None
+
+
 def _interval_along_axis(
-    low: Floats, high: Floats, points: Floats, start: Floats, axis: int, sign: float
+    low: Floats, high: Floats, points: list[Floats], starts: list[Floats], axis: int, sign: float
 ) -> tuple[Floats, Floats]:
-    step = start - points
-    enter = np.full(step.shape[:-1], _NEAREST)
-    leave = np.ones(step.shape[:-1])
+    """As `_interval`, with x, y and z of points and starts by themselves."""
+    enter, leave = np.float64(_NEAREST), np.float64(1.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         for k in range(3):
             if k == axis:
                 continue
-            inverse = 1.0 / step[..., k]
-            near, far = (low[k] - points[..., k]) * inverse, (high[k] - points[..., k]) * inverse
-            still = step[..., k] == 0
-            if still.any():
-                outside = (points[..., k] <= low[k]) | (points[..., k] >= high[k])
+            step = starts[k] - points[k]
+            inverse = 1.0 / step
+            near, far = (low[k] - points[k]) * inverse, (high[k] - points[k]) * inverse
+            if np.count_nonzero(step) < step.size:
+                still, outside = step == 0, (points[k] <= low[k]) | (points[k] >= high[k])
                 near = np.where(still, np.where(outside, 2.0, -np.inf), near)
                 far = np.where(still, np.where(outside, 2.0, np.inf), far)
-            np.maximum(enter, np.minimum(near, far), out=enter)
-            np.minimum(leave, np.maximum(near, far), out=leave)
-    empty = enter >= leave
-    np.copyto(enter, 1.0, where=empty)
-    np.copyto(leave, 1.0, where=empty)
-    # Along the line, X = P + λ(step + sign·t) on the axis lies in the slab for t between these, at each λ.
-    first, last = np.full(enter.shape, np.inf), np.full(enter.shape, -np.inf)
-    for lam in (enter, leave):
-        inverse = sign / lam
-        beside = step[..., axis] * sign
-        for bound in (low[axis], high[axis]):
-            t = (bound - points[..., axis]) * inverse - beside
-            np.minimum(first, t, out=first)
-            np.maximum(last, t, out=last)
-    np.copyto(last, -np.inf, where=empty)
+            enter = np.maximum(enter, np.minimum(near, far))
+            leave = np.minimum(leave, np.maximum(near, far))
+        # Along the line, X = P + λ(step + sign·t) on the axis lies in the slab for t between these, at each λ.
+        bounds = (low[axis] - points[axis], high[axis] - points[axis])
+        begin, end = bounds if sign > 0 else (-bounds[1], -bounds[0])
+        beside = (starts[axis] - points[axis]) * sign
+        one, other = 1.0 / enter, 1.0 / leave
+        first, last = np.minimum(begin * one, begin * other), np.maximum(end * one, end * other)
+    first -= beside
+    last -= beside
+    np.copyto(last, -np.inf, where=~(enter < leave))
     return first, last
 
 
@@ -206,8 +208,8 @@ def _strands(
 ) -> Iterator[tuple[Ints, Floats, Floats]]:
     """Rows (M,) of points, offsets of their strands from the band's middle in widths (S, M), and their weights (S, M)."""
     tangent = lines.tangent[line]
-    axis = int(np.abs(tangent).argmax())
-    if abs(tangent[axis]) <= 1 - 1e-9:
+    axis = _axis_of(tangent)
+    if axis is None:
         edge = _on_an_edge(lines, line, near, points)[shaded]
         for rows, strands in ((shaded[~edge], _STRANDS), (shaded[edge], _STRANDS_EDGE)):
             even = np.broadcast_to(((np.arange(strands) + 0.5) / strands - 0.5)[:, None], (strands, len(rows)))
@@ -281,7 +283,9 @@ def _hidden(
     place = np.full(len(points), -1)
     place[rows] = np.arange(len(rows))
     strands = np.arange(len(offsets))[:, None] * len(rows)
-    band = lines.across[line] * lines.width_m[line]
+    band, tangent = lines.across[line] * lines.width_m[line], lines.tangent[line]
+    axis = _axis_of(tangent)
+    sign = 1.0 if axis is None else float(np.sign(tangent[axis]))
     cells, firsts, lasts = [], [], []
     for low, high, some in near:
         these = place[some]
@@ -289,8 +293,15 @@ def _hidden(
         these = these[kept]
         if not len(these):
             continue
-        starts = lines.start_m[line] + offsets[:, these, None] * band
-        first, last = _interval(low, high, points[some[kept]], starts, lines.tangent[line])
+        own, off = points[some[kept]], offsets[:, these]
+        if axis is None:
+            first, last = _interval(low, high, own, lines.start_m[line] + off[..., None] * band, tangent)
+        else:
+            starts = [
+                np.asarray(lines.start_m[line, k] + off * band[k] if k != axis else lines.start_m[line, k])
+                for k in range(3)
+            ]
+            first, last = _interval_along_axis(low, high, list(np.ascontiguousarray(own.T)), starts, axis, sign)
         np.maximum(first, 0.0, out=first)
         np.minimum(last, length, out=last)
         hit = np.nonzero(first < last)
