@@ -8,14 +8,17 @@ from preview.looks.library import own_folder
 
 COMMANDS = {
     "probe": ["--drive", "255,255,255"],
+    "lux": ["--point", "0.5,0.5,0.5"],
     "meter": [],
     "cap": [],
     "feed": [],
     "check": [],
     "compare": ["--channel", "none"],
+    "dots": [],
     "fit": ["--strip", "s", "--readings", "OUT.csv"],
     "clip": ["OUT.gif", "--size", "64x36"],
     "pack": ["OUT-pack", "--clip-size", "64x36"],
+    "photo": ["OUT.png"],
     "show": [],
 }
 """Words after the scene; OUT becomes a file in a folder of its own, which must stay empty."""
