@@ -21,6 +21,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from preview.window.palette import ACCENT, AMBER
+
 NEEDED = ("Xvfb", "xdotool")
 MISSING = [name for name in NEEDED if shutil.which(name) is None]
 COVECAST = (sys.executable, "-c", "from preview.cli import main; main()")
@@ -288,14 +290,19 @@ def test_instruments_and_pages(screen: Screen) -> None:
 
 
 def test_without_drop_and_side_by_side(screen: Screen) -> None:
-    drawn = screen.room()
+    resize(screen, (1280, 860))  # where there is room for the words
+    marked = coloured(screen.photograph()[-170:], ACCENT)
     screen.key("d")
-    until(lambda: screen.is_lit() and not np.array_equal(screen.photograph()[-170:], drawn), "the picture without drop")
+    until(lambda: coloured(screen.photograph()[-170:], ACCENT) > marked + 20, "the ledge says that it is without drop")
+    assert screen.is_lit()
+    screen.key("d")
+    until(lambda: coloured(screen.photograph()[-170:], ACCENT) <= marked, "with drop again")
     screen.key("s")
-    middle = drawn.shape[1] // 2
+    middle = screen.room().shape[1] // 2
     until(lambda: screen.room()[:, middle].mean() < 30, "a dark line down the middle")
     screen.key("s")
     until(lambda: screen.room()[:, middle].mean() > 40, "no line")
+    resize(screen, (640, 480))
 
 
 def test_readings_of_a_group(screen: Screen) -> None:
@@ -311,13 +318,17 @@ def screen_top(picture: Picture) -> Picture:
     return picture[: picture.shape[0] // 2]
 
 
-@pytest.mark.parametrize("size", [(1280, 860), (560, 420), (1290, 430), (640, 480)])
-def test_resizing(screen: Screen, size: tuple[int, int]) -> None:
+def resize(screen: Screen, size: tuple[int, int]) -> None:
     screen.xdotool("windowsize", screen.window, str(size[0]), str(size[1]))
     until(lambda: screen.resized() == size, "another size")
     screen.size = size
     until(screen.is_red, "a lit room at that size")
     until(lambda: screen.photograph()[-6:, -6:].mean() < 60, "the ledge to the last corner")
+
+
+@pytest.mark.parametrize("size", [(1280, 860), (560, 420), (1290, 430), (640, 480)])
+def test_resizing(screen: Screen, size: tuple[int, int]) -> None:
+    resize(screen, size)
 
 
 def test_a_script_that_is_saved_is_shown_and_its_mistakes_are_said(screen: Screen, folder: Path) -> None:
@@ -341,7 +352,12 @@ def test_a_script_that_is_saved_is_shown_and_its_mistakes_are_said(screen: Scree
 
 def amber(screen: Screen) -> int:
     """How many pixels of the room have the colour that is kept for what is wrong."""
-    return int((np.abs(screen.photograph() - (240, 172, 74)).max(axis=2) < 4).sum())
+    return coloured(screen.photograph(), AMBER)
+
+
+def coloured(picture: Picture, rgb: tuple[int, int, int]) -> int:
+    """How many pixels of a picture have a colour, within a few codes."""
+    return int((np.abs(picture - rgb).max(axis=2) < 4).sum())
 
 
 def test_a_scene_that_is_saved_is_shown_and_its_faults_are_said(screen: Screen, folder: Path) -> None:
