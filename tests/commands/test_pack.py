@@ -124,7 +124,7 @@ def test_the_clients_page(packed: Path) -> None:
     words = "".join(tree.itertext())
     assert "Water running down a channel" in words  # what the effect's script says one sees
     assert "3 March" in words
-    for care in ("seizure", "dazzle", "licensed"):
+    for care in ("seizure", "dazzle", "licensed", "Heat and fire"):
         assert care in words
     body = "".join(tree.find(".//body").itertext())
     assert not re.search(r"\b\d+(\.\d+)? ?(V|A|W|mm²|lm)\b|ampere|voltage", body)  # nothing technical
@@ -132,7 +132,7 @@ def test_the_clients_page(packed: Path) -> None:
 
 def test_the_fitters_sheet(packed: Path) -> None:
     words = " ".join("".join(html5lib.parse((packed / PAGES[1]).read_text(encoding="utf-8")).itertext()).split())
-    for care in ("licensed", "Local codes", "on its reel", "Fuse before cable", "Polarity"):
+    for care in ("licensed", "Local codes", "on its reel", "Fuse before cable", "Heat and fire", "Polarity"):
         assert care in words
     for section in (
         "Set the brightness",
