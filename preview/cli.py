@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import importlib
 import os
-import pkgutil
 import sys
 import warnings
 
 import click
 
-from preview import commands
 from preview.scene.faults import CovecastError, nearest
 
 __all__ = ["COMMANDS", "SAYS", "group", "main"]
@@ -38,20 +36,11 @@ SAYS = {
     "demo": "the main job on a scene that ships",
     "schema": "the scene format as JSON Schema, for editors",
 }
-"""The commands in the order in which a job needs them, in a few words each; one that is not named here comes after them."""
+"""The commands in the order in which a job needs them, in a few words each."""
 
 
-def _names() -> list[str]:
-    modules = (module.name for module in pkgutil.iter_modules(commands.__path__))
-    place = {name: at for at, name in enumerate(SAYS)}
-    return sorted(
-        (name for name in modules if name not in ("options", "drive", "table")),
-        key=lambda name: (place.get(name, len(SAYS)), name),
-    )
-
-
-COMMANDS = tuple(_names())
-"""Every command there is: the modules of `preview.commands`, in the order of the job."""
+COMMANDS = tuple(SAYS)
+"""Every command there is, in the order of the job; each has a module of its name in `preview.commands`."""
 
 
 class Commands(click.Group):
@@ -72,7 +61,7 @@ class Commands(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """A line a command, without importing it."""
         with formatter.section("Commands"):
-            formatter.write_dl([(name, SAYS.get(name, "")) for name in COMMANDS])
+            formatter.write_dl(list(SAYS.items()))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
