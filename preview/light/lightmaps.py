@@ -22,14 +22,15 @@ from preview.light.spacing import grids_of
 from preview.light.transport import Progress, Transport, build_transport
 from preview.scene.layout import Floats
 
-__all__ = ["LightMaps", "light_maps"]
+__all__ = ["OF_LINES", "LightMaps", "light_maps", "most_nodes"]
 
 _NODES = 62_000
 """Nodes for 300 groups; for fewer there may be more, for the same work a frame."""
 
-_MOST_NODES = 80_000
+_MOST_NODES = 70_000
 _MOST_PAIRS = 40_000_000
-_OF_LINES = 0.55  # of the nodes, the most that may lie on lines; patches have the rest
+OF_LINES = 0.55
+"""The most of the nodes that may lie on lines; patches have the rest."""
 
 
 @dataclass(frozen=True)
@@ -62,11 +63,16 @@ class LightMaps:
         return maps
 
 
+def most_nodes(groups: int) -> int:
+    """Nodes that the light maps for so many groups may have, for much the same work a frame."""
+    return int(min(max(_NODES * np.sqrt(300 / groups), min(_MOST_PAIRS / groups, _NODES)), _MOST_NODES))
+
+
 def light_maps(
     surfaces: Surfaces, lines: Lines, boxes: Boxes, room_m: Floats, groups: int, progress: Progress | None = None
 ) -> LightMaps:
     """The light maps of surfaces in a room of size `room_m` (3,), lit by lines of `groups` groups."""
-    most = int(min(max(_NODES * np.sqrt(300 / groups), min(_MOST_PAIRS / groups, _NODES)), _MOST_NODES))
+    most = most_nodes(groups)
     key = cache.key_of(_depends_on(surfaces, lines, boxes, room_m, most))
     kept = cache.load(key)
     if kept is not None:
@@ -78,7 +84,7 @@ def light_maps(
             if progress is not None:
                 progress(1.0)
             return found
-    grids = grids_of(surfaces, lines, boxes, int(_OF_LINES * most))
+    grids = grids_of(surfaces, lines, boxes, int(OF_LINES * most))
     grids, transport = build_transport(surfaces, grids, lines, boxes, most, progress)
     maps = LightMaps(grids, transport, openness(surfaces, grids, boxes, room_m).astype(np.float32))
     cache.save(key, maps.arrays())

@@ -36,7 +36,7 @@ _SHARED = 1.3  # nodes over cells of what is cut
 _MUCH = 0.1  # misses beyond it count no more in what comes first
 _FINEST_M = 0.002
 _COPED = 4.0  # misses fall with the square of the spacing
-_UNEVEN = 0.2  # part of the misses of every other group that counts where those of all groups are small
+_UNEVEN = 0.35  # part of the misses of every other group that counts where those of all groups are small
 
 Matrix = NDArray[np.float32]
 Light = Callable[[Floats, Floats], Matrix]

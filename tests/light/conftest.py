@@ -83,7 +83,22 @@ def make_scene(tmp_path: Path) -> Callable[..., tuple[Scene, Layout]]:
     return make
 
 
-def _sources(scene: Scene, layout: Layout, along: int, strands: int):
+def _even_grid(along: int, strands: int) -> tuple[np.ndarray, np.ndarray]:
+    """Places along and across a group, each from −1/2 to 1/2, in rows and columns."""
+    s, w = ((np.arange(count) + 0.5) / count - 0.5 for count in (along, strands))
+    return np.repeat(s, strands), np.tile(w, along)
+
+
+def _fibonacci_lattice(number: int, step: int) -> tuple[np.ndarray, np.ndarray]:
+    """The same, spread evenly in every direction: shadows' edges fall between few of them, whichever way they run.
+
+    Two neighbours of Fibonacci's series, e.g. 610 and 377; Niederreiter, Random Number Generation and Quasi-Monte Carlo Methods (1992).
+    """
+    k = np.arange(number)
+    return (k * step % number + 0.5) / number - 0.5, (k + 0.5) / number - 0.5
+
+
+def _sources(scene: Scene, layout: Layout, s: np.ndarray, w: np.ndarray):
     """Places (M, 3), the three directions of emission (M, 3, 3), their shares of the flux (M, 3), group of each (M,)."""
     places, ways, shares, groups = [], [], [], []
     for g in range(layout.groups):
@@ -99,10 +114,11 @@ def _sources(scene: Scene, layout: Layout, along: int, strands: int):
             out, width = channel.depth_mm / 1000, channel.width_mm / 1000
             front = channel.transmission * (1 - channel.side_fraction)
             side = channel.transmission * channel.side_fraction
-        s = ((np.arange(along) + 0.5) / along - 0.5) * layout.group_length_m[g]
-        w = ((np.arange(strands) + 0.5) / strands - 0.5) * width
-        grid = layout.centre_m[g] + out * aim + s[:, None, None] * tangent + w[None, :, None] * across
-        count = along * strands
+        grid = (
+            layout.centre_m[g] + out * aim
+            + s[:, None] * layout.group_length_m[g] * tangent + w[:, None] * width * across
+        )  # fmt: skip
+        count = len(s)
         places.append(grid.reshape(-1, 3))
         ways.append(np.broadcast_to(np.stack([aim, across, -across]), (count, 3, 3)))
         shares.append(np.broadcast_to(np.array([front, side / 2, side / 2]) / count, (count, 3)))
@@ -127,7 +143,16 @@ def _blocked(scene: Scene, point: np.ndarray, sources: np.ndarray) -> np.ndarray
 
 def brute_lux(scene, layout, points, normals, flux, along=16, strands=8) -> np.ndarray:
     """Illuminance (N,) at points (N, 3) facing normals (N, 3) for group fluxes (G,) in lumen: E = Σ I·cos θ'/d²."""
-    places, ways, shares, groups = _sources(scene, layout, along, strands)
+    return _cast(scene, layout, points, normals, flux, *_even_grid(along, strands))
+
+
+def lattice_lux(scene, layout, points, normals, flux, lattice=(610, 377)) -> np.ndarray:
+    """`brute_lux` with 610 places on each group, or as many as the lattice has."""
+    return _cast(scene, layout, points, normals, flux, *_fibonacci_lattice(*lattice))
+
+
+def _cast(scene, layout, points, normals, flux, s, w) -> np.ndarray:
+    places, ways, shares, groups = _sources(scene, layout, s, w)
     intensity = shares * np.asarray(flux)[groups][:, None] / np.pi
     normals = np.broadcast_to(normals, np.shape(points))
     found = np.zeros(len(points))
@@ -148,20 +173,28 @@ def brute() -> Callable[..., np.ndarray]:
     return brute_lux
 
 
+@pytest.fixture
+def lattice() -> Callable[..., np.ndarray]:
+    """`lattice_lux`: see there."""
+    return lattice_lux
+
+
 class Maps:
     """All light maps of a scene, every surface of it, looked up as a picture looks them up: `cv2.remap` between the cells of an atlas."""
 
-    def __init__(self, scene: Scene, layout: Layout, most_nodes: int = 30_000) -> None:
+    def __init__(self, scene: Scene, layout: Layout) -> None:
         from preview.light.atlas import pack
         from preview.light.emission import lines_of
+        from preview.light.lightmaps import OF_LINES, most_nodes
         from preview.light.room import boxes_of, surfaces_of
         from preview.light.spacing import grids_of
         from preview.light.transport import build_transport
 
         self.scene, self.surfaces = scene, surfaces_of(scene)
         lines, boxes = lines_of(scene, layout), boxes_of(scene)
-        grids = grids_of(self.surfaces, lines, boxes, most_nodes * 6 // 10)
-        self.grids, self.transport = build_transport(self.surfaces, grids, lines, boxes, most_nodes)
+        most = most_nodes(layout.groups)
+        grids = grids_of(self.surfaces, lines, boxes, int(OF_LINES * most))
+        self.grids, self.transport = build_transport(self.surfaces, grids, lines, boxes, most)
         self.atlas = pack(self.grids)
 
     def lit(self, flux: np.ndarray) -> np.ndarray:

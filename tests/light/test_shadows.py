@@ -34,7 +34,7 @@ def room_points(rng, count: int) -> tuple[np.ndarray, np.ndarray]:
         ("bare", ([[0.6, 1.0, 1.8], [2.4, 1.0, 1.8]], (0, 0.2, -1), None)),
     ],
 )
-def test_light_past_boxes_is_what_rays_find(make_scene, brute, name, run) -> None:
+def test_light_past_boxes_is_what_rays_find(make_scene, lattice, name, run) -> None:
     boxes = [
         ((0.9, 0.7, 0.9), (0.5, 0.5, 0.1)),
         ((1.6, 1.3, 0.3), (0.3, 0.3, 1.0)),
@@ -44,13 +44,13 @@ def test_light_past_boxes_is_what_rays_find(make_scene, brute, name, run) -> Non
     points, normals = room_points(np.random.default_rng(2), 150)
     found = lux(scene, layout, points, normals)
     open_room = lux(*make_scene([run], leds=30, group=6), points, normals)
-    cast = brute(scene, layout, points, normals, np.ones(layout.groups), along=64, strands=20)
+    cast = lattice(scene, layout, points, normals, np.ones(layout.groups))
     assert (found < 0.98 * open_room).sum() > 25  # a good part of the places lie in some shadow
-    # Both cut the band's width into strands: half-shadows agree to a strand of the light that is there without the boxes.
-    assert np.abs(found - cast) == pytest.approx(0, abs=0.02 * open_room.max())
-    assert (np.abs(found - cast) <= 0.01 * cast + 0.02 * open_room).all()
+    # A run along an axis is integrated from one end of a half-shadow to the other, one aslant in strands, rays between places of a lattice.
+    strand = 0.01 if name == "aslant" else 0.006
+    assert (np.abs(found - cast) <= 0.003 * cast + strand * open_room).all()
     deep = cast == 0
-    assert found[deep] == pytest.approx(0, abs=0.03 * open_room.max())
+    assert found[deep] == pytest.approx(0, abs=0.005 * open_room.max())
 
 
 def test_two_boxes_that_touch_hide_what_one_would(make_scene) -> None:
@@ -94,4 +94,4 @@ def test_half_shadow_is_as_wide_as_the_band_makes_it(make_scene) -> None:
     # The edge at y = 1, z = 1 is 1 m below the face and 1 m above the floor: the floor is lit up to y = 1 ± 0.010.
     y = 1.0 + np.array([-0.012, -0.005, 0.0, 0.005, 0.012])
     found = lux(scene, layout, np.stack([np.full(5, 1.5), y, np.zeros(5)], axis=1), [0.0, 0.0, 1.0])
-    assert found / found[0] == pytest.approx([1, 0.75, 0.5, 0.25, 0], abs=0.04)
+    assert found / found[0] == pytest.approx([1, 0.75, 0.5, 0.25, 0], abs=0.01)
