@@ -153,28 +153,23 @@ class Atlas:
 
 
 def pack(grids: tuple[Grid, ...]) -> Atlas:
-    """Lay the grids out in rows, tallest first, with a cell of padding between them, patches below, and a dark cell in the far corner."""
-    order = sorted(range(len(grids)), key=lambda s: -len(grids[s].v_m))
-    width = max(max(len(grid.u_m) for grid in grids) + 2 * _PAD, int(np.sqrt(sum(grid.nodes for grid in grids)) * 1.4))
-    corner = np.zeros((len(grids), 2), dtype=np.int64)
-    x, y, row = _PAD, _PAD, 0
-    for s in order:
-        wide, tall = len(grids[s].u_m), len(grids[s].v_m)
-        if x + wide + _PAD > width:
-            x, y, row = _PAD, y + row + _PAD, 0
-        corner[s] = x, y
-        x, row = x + wide + _PAD, max(row, tall)
-    y += row + _PAD
-    size = np.concatenate([grid.patch_cells + 1 for grid in grids])
+    """Lay grids and patches out on shelves, tallest first, grids with a cell of padding, and a dark cell in the far corner."""
+    lines = np.array([[len(grid.u_m), len(grid.v_m)] for grid in grids]) + _PAD
+    size = np.concatenate([lines, *(grid.patch_cells + 1 for grid in grids)])
+    width = max(int(lines[:, 0].max()) + _PAD, int(np.sqrt(size.prod(axis=1).sum()) * 1.2))
     place = np.zeros((len(size), 2), dtype=np.int64)
-    for tall in np.unique(size[:, 1]):
-        these = np.nonzero(size[:, 1] == tall)[0]
-        x = 0
-        for patch, wide in zip(these, size[these, 0], strict=True):
-            if x + wide > width:
-                x, y = 0, y + int(tall)
-            place[patch] = x, y
-            x += int(wide)
-        y += int(tall)
-    ends = np.cumsum([len(grid.patches) for grid in grids])[:-1]
-    return Atlas(grids, corner, tuple(np.split(place, ends)), width, int(y) + _PAD)
+    order = np.lexsort((-size[:, 0], -size[:, 1]))
+    free, height, level = (np.zeros(len(size), dtype=np.int64) for _ in range(3))
+    shelves, top = 0, 0
+    for k in order:
+        wide, tall = int(size[k, 0]), int(size[k, 1])
+        fits = (free[:shelves] >= wide) & (height[:shelves] <= tall + tall // 4 + 1)
+        shelf = int(fits.argmax()) if fits.any() else shelves
+        if shelf == shelves:
+            free[shelf], height[shelf], level[shelf] = width, tall, top
+            shelves, top = shelves + 1, top + tall
+        place[k] = width - free[shelf], level[shelf]
+        free[shelf] -= wide
+    ends = len(grids) + np.cumsum([len(grid.patches) for grid in grids])[:-1]
+    corner, *patch_corner = np.split(place, [len(grids), *ends])
+    return Atlas(grids, corner, tuple(patch_corner), width, top + _PAD)
