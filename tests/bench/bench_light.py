@@ -7,7 +7,8 @@ whichever is quicker, and 2 times that is what a frame is held to.
 
 Frames together are held to 3 times as fast a frame where the matrix is the limit. That is the line of the transport by itself. How near
 whole pictures come to it follows from the transport's share in a picture drawn alone, printed beside them: look-up and printing take the
-same time for every frame of a clip. The share grows with the groups and falls with the picture's size: `2000 5000 20000` shows more.
+same time for every frame of a clip. The share grows with the groups and falls with the picture's size: with 5000 groups the matrix takes
+most of a small picture, and whole pictures come to the same 3.
 
 Rooms: the tea bar of the demo scenes (300 groups), and a hall with shelves and as many runs as it takes (other numbers). Times are the
 middle of many frames, floor and frames in turn, so that a busy machine slows both; `cpu` is process time, all threads together, which other
@@ -31,6 +32,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the program itself does
 
 SIZE = (1280, 720)
 CLIP = (640, 360)
+SMALL = (320, 180)
 TOGETHER = 32
 
 
@@ -226,7 +228,7 @@ def frames(name: str, rounds: int) -> None:
             print(f"  whole frame over {name}, {kind}: middle {by[0]:.2f}, least {by[1]:.2f}, cpu {by[2]:.2f}")
     print(f"  whole frames a second: {1000 / whole[0]:.0f} (middle), {1000 / whole[1]:.0f} (least)")
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    for size in (SIZE, CLIP):
+    for size in (SIZE, CLIP, SMALL):
         together(frame, renderer if size == SIZE else Renderer(frame.scene, frame.layout, size), many, rounds)
     print(f"  transport {transport.bytes / 1e6:.0f} MB, peak memory {peak:.0f} MB")
 
