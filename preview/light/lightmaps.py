@@ -24,7 +24,7 @@ from preview.scene.layout import Floats
 
 __all__ = ["OF_LINES", "LightMaps", "light_maps", "most_nodes"]
 
-_NODES = 62_000
+_NODES = 58_000
 """Nodes for 300 groups; for fewer there may be more, for the same work a frame."""
 
 _MOST_NODES = 70_000

@@ -252,7 +252,11 @@ def _cut(
     fresh = np.ones(values.shape[1:3], dtype=bool)
     fresh[::cut_v, ::cut_u] = False
     row, column = np.nonzero(fresh)
-    values[:, row, column] = light(u[:, column].ravel(), v[:, row].ravel()).reshape(len(u), len(row), -1)
+    at_u, at_v = u[:, column].ravel(), v[:, row].ravel()
+    # Cells side by side share nodes: their light is worked out once. Places are told apart to a tenth of a micrometre.
+    key = np.rint(at_u * 1e7).astype(np.int64) * 4_000_000_000 + np.rint(at_v * 1e7).astype(np.int64)
+    _, one, of = np.unique(key, return_index=True, return_inverse=True)
+    values[:, row, column] = light(at_u[one], at_v[one])[of].reshape(len(u), len(row), -1)
     sums = np.moveaxis((values @ halves).astype(np.float64), 3, 0)
     edge = sums[:, :, ::cut_v, ::cut_u]
     plain = edge[:, :, :1] + (edge[:, :, 1:] - edge[:, :, :1]) * up[:, None]
