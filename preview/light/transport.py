@@ -12,7 +12,7 @@ Memory: (coarse nodes + about a quarter of all nodes) × groups × 4 bytes; stat
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -40,10 +40,6 @@ _BLOCK = 64
 _BEGUN = 0.6  # of the work, about, is done when the nodes on lines are
 _BOUNCED = 0.2  # light that is everywhere, at the least, over what an even spread of all light would be
 _CHUNK_PAIRS = 600_000
-_PIECE = 450_000
-"""Multiplications in a piece of a product."""
-
-_WIDE = 16
 
 Matrix = NDArray[np.float32]
 
@@ -58,7 +54,7 @@ class Block:
 
 @dataclass(frozen=True)
 class Transport:
-    """`light(flux)` = gather · [coarse · flux; block · flux of the block; …]. T nodes, K coarse nodes, G groups; lux per lumen."""
+    """Light = gather · [coarse · flux; block · flux of the block; …]. T nodes, K coarse nodes, G groups; lux per lumen."""
 
     coarse: Matrix  # (K, G)
     blocks: tuple[Block, ...]
@@ -111,46 +107,11 @@ class Transport:
             self.coarse, self.blocks, _narrow(sparse.csr_array((gather.data, gather.indices, indptr), shape=shape))
         )
 
-    def light(self, flux: Matrix, even: Matrix | None = None, pool: Executor | None = None) -> Matrix:
-        """Light (T, n) on the nodes for flux (G, n); `even` (K, n) is added on the coarse nodes. `pool`: two threads to work on."""
-        coarse, columns = len(self.coarse), flux.shape[1]
-        parts = np.empty((self.gather.shape[1], columns), np.float32)
-        jobs = _jobs(self.coarse, flux, parts, 0)
-        row = coarse
-        for block in self.blocks:
-            rows, groups = block.matrix.shape
-            jobs += _jobs(block.matrix, flux[block.first : block.first + groups], parts, row)
-            row += rows
-
-        def work(these: list[tuple[Matrix, Matrix, Matrix]]) -> None:
-            for matrix, own, out in these:
-                np.matmul(matrix, own, out=out)
-
-        if pool is None:
-            work(jobs)
-        else:
-            list(pool.map(work, (jobs[::2], jobs[1::2])))
-        if even is not None:
-            parts[:coarse] += even
-        return np.asarray(self.gather @ parts, dtype=np.float32)
-
 
 def _narrow(matrix: sparse.csr_array) -> sparse.csr_array:
     """The same with indices of 32 bits: half as much to read."""
     parts = matrix.data, matrix.indices.astype(np.int32), matrix.indptr.astype(np.int32)
     return sparse.csr_array(parts, shape=matrix.shape)
-
-
-def _jobs(matrix: Matrix, flux: Matrix, parts: Matrix, row: int) -> list[tuple[Matrix, Matrix, Matrix]]:
-    """A product cut into pieces for which BLAS starts no threads of its own: those would wait for one another at every piece.
-
-    Where there are many columns BLAS does better with large pieces, and two are enough.
-    """
-    step = max(16, _PIECE // max(1, flux.size) if flux.shape[1] <= _WIDE else -(-len(matrix) // 2))
-    return [
-        (matrix[k : k + step], flux, parts[row + k : row + min(k + step, len(matrix))])
-        for k in range(0, len(matrix), step)
-    ]
 
 
 def interpolation(grid: Grid) -> sparse.csr_array:

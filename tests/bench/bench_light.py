@@ -25,6 +25,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 BEGAN = time.perf_counter()
@@ -287,6 +288,7 @@ def accuracy(name: str, places: int = 150) -> None:
     from preview.light.colour import Y_OF_RGB
     from preview.light.emission import lines_of
     from preview.light.fill import bounce_rgb
+    from preview.light.mixing import Mixer
     from preview.light.picture import Renderer
     from preview.light.room import surfaces_of
     from preview.light.view import look, trace
@@ -302,7 +304,12 @@ def accuracy(name: str, places: int = 150) -> None:
     atlas = pack(maps.grids)
     cells = np.zeros(atlas.height * atlas.width, np.float32)
     flux = np.ones(layout.groups)
-    cells[atlas.cells()] = maps.transport.light(flux[:, None].astype(np.float32))[:, 0]
+    nodes, even = (
+        np.zeros((size, 1), np.float32) for size in (maps.transport.gather.shape[0], len(maps.transport.coarse))
+    )
+    with ThreadPoolExecutor(2) as pool:
+        Mixer(maps.transport, pool).mix(flux[:, None].astype(np.float32), even, nodes.__setitem__)
+    cells[atlas.cells()] = nodes[:, 0]
     chosen = np.random.default_rng(11).choice(np.nonzero(view.pixels.surface.ravel() >= 0)[0], places, replace=False)
     number, u, v = (part.ravel()[chosen] for part in (view.pixels.surface, view.pixels.u_m, view.pixels.v_m))
     at = (part.astype(np.float32)[None] for part in atlas.place(np.searchsorted(shown, number), u, v))

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
+from preview.light.mixing import Mixer
 from preview.scene.layout import Layout, lay_out
 from preview.scene.model import Scene
 from preview.scene.read import read_scene
@@ -200,7 +202,11 @@ class Maps:
     def lit(self, flux: np.ndarray) -> np.ndarray:
         """Illuminance of the atlas's cells (height, width), for group fluxes in lumen."""
         cells = np.zeros(self.atlas.height * self.atlas.width, np.float32)
-        cells[self.atlas.cells()] = self.transport.light(np.asarray(flux, np.float32)[:, None])[:, 0]
+        nodes = np.empty((self.transport.gather.shape[0], 1), np.float32)
+        even = np.zeros((len(self.transport.coarse), 1), np.float32)
+        with ThreadPoolExecutor(2) as pool:
+            Mixer(self.transport, pool).mix(np.asarray(flux, np.float32)[:, None], even, nodes.__setitem__)
+        cells[self.atlas.cells()] = nodes[:, 0]
         return cells.reshape(self.atlas.height, self.atlas.width)
 
     def at(self, light: np.ndarray, surface: np.ndarray, u_m: np.ndarray, v_m: np.ndarray) -> np.ndarray:
