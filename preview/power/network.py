@@ -227,8 +227,10 @@ def build(scene: Scene, layout: Layout) -> Network:
     node_v, branch_a = circuit.solve(pairs, seen.values())
     largest = np.abs(branch_a[:, 0]).max(initial=0.0)
     if largest > IDEAL_A:
+        short = np.abs(branch_a[rows["supply"], 0]) > 1e-3 * largest
+        tied = [f"{name} ({s.volts:g} V)" for (name, s), over in zip(scene.supply.items(), short, strict=True) if over]
         raise NetworkError(
-            "supplies of different volts are tied together with no resistance between them: "
+            f"supplies of different volts are tied together with no resistance between them: {', '.join(tied)}; "
             "give their cables a length, or their outputs output_milliohm"
         )
     return _assemble(scene, layout, whole, ports, number, fed, joins, chains, circuit, rows, node_v, branch_a, pairs)

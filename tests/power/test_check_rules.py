@@ -14,6 +14,8 @@ from preview.power.cautions.sources import limited_a, limited_va
 from preview.power.conductor_sets import conductor_sets, supplies_of
 from preview.power.data_line import DataLine, data_lines
 from preview.power.finding import Finding
+from preview.power.network import NetworkError, build
+from preview.scene.layout import lay_out
 from preview.scene.model import Scene
 from preview.scene.read import scene_from_text
 
@@ -596,3 +598,20 @@ def test_flashes_of_a_look(limit: float, trips: bool) -> None:
     found = check_scene(plan(swing, wall, more=more))
     assert found.flashes[0]["general_per_s"] >= 1
     assert [(f.weight, f.about) for f in only(found, "WCAG")] == ([("over", "look all on")] if trips else [])
+
+
+def test_supplies_that_short_each_other_are_named() -> None:
+    """Two volts apart and no resistance on the way: Kirchhoff's laws have no finite current. A third one, by itself, has no part in it."""
+    ideal = "cable = { mm2 = 1.0, length_m = 0 }"
+    both = SECOND + (
+        f'[[feed]]\nfrom = "other"\nrun = "a"\n{ideal}\n'
+        '[[run]]\nname = "c"\nstrip = "s"\npath_m = [[0, 0, 2], [1, 0, 2]]\n'
+        '[supply.third]\nvolts = 12\namps = 5\n[[feed]]\nfrom = "third"\nrun = "c"\ncable = { mm2 = 1.0, length_m = 2 }\n'
+    )
+    both = both.replace("[supply.other]\nvolts = 12", "[supply.other]\nvolts = 14")
+    scene = plan(("cable = { mm2 = 1.0, length_m = 2 }", ideal), more=both)
+    supply = {name: one.model_copy(update={"output_milliohm": 0.0}) for name, one in scene.supply.items()}
+    feed = tuple(one.model_copy(update={"contact_milliohm": 0.0, "fuse_milliohm": 0.0}) for one in scene.feed)
+    scene = scene.model_copy(update={"supply": supply, "feed": feed})
+    with pytest.raises(NetworkError, match=r": psu \(12 V\), other \(14 V\); give"):
+        build(scene, lay_out(scene))
