@@ -29,6 +29,7 @@ from typing import Any
 
 import effects
 from preview.handover.clips import Target, Wish, Written, write_look
+from preview.handover.eyes import FlashingError
 from preview.handover.frames import clip_times, stage_of
 from preview.handover.placing import placing_file
 from preview.looks.library import effect_names, find_effect, look_faults, looks_of
@@ -47,12 +48,16 @@ _LEAVE_S = 10.0
 
 @dataclass(frozen=True)
 class Done:
-    """What became of one look: its file, and `written`; None where it was kept; `failed` says why there is none."""
+    """What became of one look: its file, and `written`; None where it was kept; `failed` says why there is none.
+
+    `flashes`: there is none because it flashes more than it may.
+    """
 
     look: str
     path: Path
     written: Written | None = None
     failed: str | None = None
+    flashes: bool = False
 
 
 def clip_names(looks: Sequence[Look], ending: str) -> list[str]:
@@ -163,18 +168,20 @@ def write_all(
     frames = [clip_times(_seconds(looks[number], wish), wish.frames_per_s).size for number, _ in todo]
     # The longest first, so that no worker is left alone with it at the end.
     todo = [todo[k] for k in sorted(range(len(todo)), key=lambda k: -frames[k])]
-    for number, name, written, failed in _in_workers(scene_name, folder, wish, todo, jobs, sum(frames), progress):
+    for number, name, written, failed, flashes in _in_workers(
+        scene_name, folder, wish, todo, jobs, sum(frames), progress
+    ):
         if written is not None:
             clips[name] = {"look": looks[number].name, "stamp": stamps[name], "sha256": _digest(folder / name)}
             _write_list(folder, scene, clips)
-        yield Done(looks[number].name, folder / name, written, failed)
+        yield Done(looks[number].name, folder / name, written, failed, flashes)
 
 
 def _seconds(look: Look, wish: Wish) -> float:
     return look.seconds if wish.seconds is None else min(wish.seconds, look.seconds)
 
 
-Answer = tuple[int, str, Written | None, str | None]
+Answer = tuple[int, str, Written | None, str | None, bool]
 
 
 def _in_workers(
@@ -269,9 +276,9 @@ def _work(scene_name: str, folder: str, wish: Wish, tasks: Any, answers: Any, co
                 target = Target(Path(folder) / name, Path(name).suffix)
                 own = wish if wish.seconds is None else _shorter(wish, look)
                 written = write_look(stage, look, target, own, done)
-                answers.put((number, name, written, None))
+                answers.put((number, name, written, None, False))
             except CovecastError as error:
-                answers.put((number, name, None, str(error)))
+                answers.put((number, name, None, str(error), isinstance(error, FlashingError)))
     except KeyboardInterrupt:
         os._exit(1)  # everything begun has been cleared away on the way here
     finally:

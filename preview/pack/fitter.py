@@ -112,8 +112,7 @@ def _lux_places(gauged: Gauged) -> list[tuple[str, list[tuple[float, float]]]]:
 
 def _assumed(scene: Scene, parts: Parts, cuts: CutList) -> list[str]:
     """Everything that was taken as given without being told."""
-    words = assumed_words(scene.assumed)
-    found = [*(words.split("; ") if words else []), *cuts.assumed, *parts.assumed]
+    found = [*assumed_words(scene.assumed), *cuts.assumed, *parts.assumed]
     found.append(
         f"every conductor at {scene.assume.conductor_c:g} °C when it carries its load (the scene's assume.conductor_c)"
     )

@@ -133,7 +133,7 @@ def _write_clips(scene_name: str, whole: Path, folder: Path, asked: Asked, bar: 
         every = cast("Generator[Done]", write_all(scene_name, folder, ".mp4", asked.wish, asked.jobs, None, progress))
         with closing(every) as all_done:
             for one in all_done:
-                if one.failed is not None and "--allow-flashing" in one.failed:
+                if one.flashes:
                     found.withheld.append(one.look)
                 elif one.failed is not None:
                     failed.append(one.failed)

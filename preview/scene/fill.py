@@ -245,11 +245,11 @@ _WORDS = {
 }
 
 
-def assumed_words(assumed: Iterable[str]) -> str:
-    """What was filled, for a person: one phrase a strip, without naming every key. "" where nothing was.
+def assumed_words(assumed: Iterable[str]) -> list[str]:
+    """What was filled, for a person: one phrase a strip, without naming every key.
 
     >>> assumed_words(["strip.glow.rail_milliohm_per_m", "strip.glow.red.lumen", "strip.glow.blue.lumen", "viewer"])
-    'typical values for strip glow (rails, light); a viewer of our own'
+    ['typical values for strip glow (rails, light)', 'a viewer of our own']
     """
     strips: dict[str, dict[str, None]] = {}
     others: list[str] = []
@@ -262,6 +262,4 @@ def assumed_words(assumed: Iterable[str]) -> str:
             strips.setdefault(name, {})[_WORDS.get(last, last)] = None
         else:
             others.append(f"a {key} of our own")
-    return "; ".join(
-        [*(f"typical values for strip {name} ({', '.join(words)})" for name, words in strips.items()), *others]
-    )
+    return [*(f"typical values for strip {name} ({', '.join(words)})" for name, words in strips.items()), *others]

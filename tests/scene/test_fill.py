@@ -134,7 +134,7 @@ def test_a_wrong_label_makes_no_echo() -> None:
 def test_what_was_filled_in_words() -> None:
     scene = filled({"volts": 12, "leds_per_m": 60, "leds_per_group": 3, "watts_per_m": 9.6})
     words = assumed_words(scene.assumed)
-    assert words.startswith("typical values for strip s (")
-    assert "rails" in words
-    assert words.endswith("a viewer of our own; a look of our own")
-    assert assumed_words(()) == ""
+    assert words[0].startswith("typical values for strip s (")
+    assert "rails" in words[0]
+    assert words[-2:] == ["a viewer of our own", "a look of our own"]
+    assert assumed_words(()) == []
