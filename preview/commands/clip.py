@@ -74,7 +74,8 @@ _CLIP_SIZE, _STILL_SIZE, _SHEET_SIZE = (640, 360), (1280, 720), (400, 224)
 )
 @click.option(
     "--allow-flashing", is_flag=True,
-    help="Write a clip that flashes more than three times a second, which can bring on a seizure; its metadata will say so.",
+    help="Write a clip that flashes more than three times a second, which can bring on a seizure; "
+    "its pictures will say so at their foot, and its metadata.",
 )  # fmt: skip
 @json_option
 def command(

@@ -41,7 +41,8 @@ _LEFT_OUT = ("clips", "client", "flashes")
 )  # fmt: skip
 @click.option(
     "--allow-flashing", is_flag=True,
-    help="Pack clips that flash more than three times a second, which can bring on a seizure; the page will say so.",
+    help="Pack clips that flash more than three times a second, which can bring on a seizure; "
+    "the page will say so, and their pictures at the foot.",
 )  # fmt: skip
 @click.option("--channel-m", type=float, metavar="M", help="Sold length of channels that the scene does not give [2].")
 @click.option("--reel-m", type=float, metavar="M", help="Reel length of strips that the scene does not give [5].")

@@ -86,7 +86,7 @@ def _version() -> str:
 
 def stamp_of(scene: Scene, look: Look, wish: Wish) -> str:
     """A digest of everything a look's clip is made of."""
-    digest = hashlib.sha256(f"1 {_version()} {look.name} {asdict(wish)}".encode())
+    digest = hashlib.sha256(f"2 {_version()} {look.name} {asdict(wish)}".encode())
     digest.update(scene.model_dump_json(exclude={"look", "programme"}).encode())
     played = {look.effect}
     if look not in scene.look:  # the programme: its steps and their looks

@@ -14,7 +14,7 @@ import numpy as np
 
 from preview.handover.ahead import ahead
 from preview.handover.caption import captioned
-from preview.handover.eyes import caution, flash_limit, watched
+from preview.handover.eyes import caution, flash_limit, foot_words, watched
 from preview.handover.frames import Film, Progress, Stage, film_of, stage_of
 from preview.handover.gif import FASTEST, encode_gif
 from preview.handover.mail import FULL, Quality, steps_down
@@ -156,7 +156,10 @@ def film_as(stage: Stage, look: Look, wish: Wish, seamless: bool | None = None) 
 
 
 def write_look(stage: Stage, look: Look, target: Target, wish: Wish, progress: Progress | None = None) -> Written:
-    """Write a look as wished for. Raises FlashingError where it flashes too often and that is not allowed; then nothing is there."""
+    """Write a look as wished for. Raises FlashingError where it flashes too often and that is not allowed; then nothing is there.
+
+    Where it is allowed, the pictures say at their foot how often, and the metadata what that can do.
+    """
     film = film_as(stage, look, wish)
     mark = None
     limit = flash_limit(stage.scene)
@@ -164,6 +167,8 @@ def write_look(stage: Stage, look: Look, target: Target, wish: Wish, progress: P
         found = flashes_of(_dressed(film, wish), film.frames_per_s, stage.scene.viewer.field_deg)
         if not found.within(limit):
             mark = f"Caution: {caution(found, limit)}."
+            # No viewer shows what is in the metadata.
+            wish = replace(wish, caption="\n".join(filter(None, (wish.caption, foot_words(found)))))
     written = write_clip(film, target, wish, mark, progress)
     return replace(written, caution=mark)
 

@@ -15,7 +15,7 @@ from preview.looks.flashing import FLASHES_PER_S, Flashes, flashes_of
 from preview.scene.faults import CovecastError
 from preview.scene.model import Scene
 
-__all__ = ["FlashingError", "caution", "flash_limit", "watched"]
+__all__ = ["FlashingError", "caution", "flash_limit", "foot_words", "watched"]
 
 
 class FlashingError(CovecastError):
@@ -32,6 +32,15 @@ def caution(found: Flashes, limit: float) -> str:
     kinds = [("general", found.general_per_s), ("red", found.red_per_s)]
     counts = " and ".join(f"{count:g} {kind}" for kind, count in kinds if count > limit)
     return f"{counts} flashes in the second from {found.at_s:.2f} s, {limit:g} are allowed: it can bring on a seizure"
+
+
+def foot_words(found: Flashes) -> str:
+    """What is written at the foot of the pictures of such a clip, short enough for any size.
+
+    >>> foot_words(Flashes(5.0, 0.0, 0.0))
+    'flashes: 5 a second'
+    """
+    return f"flashes: {found.per_s:g} a second"
 
 
 def watched(

@@ -11,6 +11,7 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -104,6 +105,24 @@ def test_flashing_that_is_allowed_marks_the_file(ending: str, own: Path, out: Pa
     # What does not flash is not marked, allowed or not.
     covecast("clip", own, out / f"b.{ending}", "--look", "water", *words)
     assert "Caution" not in comment_in(out / f"b.{ending}")
+
+
+@pytest.mark.skipif(shutil.which("ffmpeg") is None, reason="ffmpeg is not installed")
+@pytest.mark.parametrize("name", ["a.gif", "a.mp4", "a.webp", "frames/"])
+def test_flashing_that_is_allowed_shows_in_the_pictures(name: str, own: Path, out: Path, covecast) -> None:
+    """Against the picture of the same moment without it: a line at the foot differs and nothing else does."""
+    script(FIVE_A_SECOND)
+    size = ["--size", "160x90", "--exposure", 2]
+    for look, marked in (("trial", True), ("water", False)):
+        there = f"{out}/{look}-{name}"
+        words = ["--look", look, "--fps", "20", "--seconds", "1", "--once", "--allow-flashing", *size]
+        assert covecast("clip", own, there, *words)[0] == 0
+        assert covecast("clip", own, out / f"{look}.png", "--look", look, "--at", "0", *size)[0] == 0
+        first, plain = pictures_in(Path(there))[0], pictures_in(out / f"{look}.png")[0]
+        differs = np.abs(first.astype(float) - plain).mean(axis=2) > 60  # more than any of the formats loses
+        foot = differs[70:, :120]
+        assert (foot.mean() > 0.03) == marked
+        assert differs.sum() == foot.sum()
 
 
 def test_the_plan_may_allow_fewer_flashes_and_not_more(own: Path, out: Path, covecast) -> None:
