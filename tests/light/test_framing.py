@@ -36,26 +36,36 @@ def test_inside_a_room_a_wider_picture_shows_more_to_the_sides_and_cuts_nothing_
     assert math.tan(math.radians(wide / 2)) * 900 / 2400 == pytest.approx(own * 9 / 16)
 
 
-@given(st.floats(0.5, 4.0), st.floats(-3.0, -0.5), st.floats(1.0, 4.0))
-def test_outside_it_no_corner_looks_past_the_opening(shape: float, y: float, x: float) -> None:
+def test_outside_it_no_corner_looks_past_the_opening() -> None:
     """Rays of the picture's corners, by hand, at the front opening y = 0; or the field is as narrow as it may become."""
-    scene = inside(BAR, (x, y, 1.5))
-    own = math.tan(math.radians(scene.viewer.field_deg / 2))
-    view = framed(scene, (round(900 * shape), 900)).viewer
-    half = math.tan(math.radians(view.field_deg / 2))
-    assert half <= own * max(shape * 9 / 16, 1) * 1.01
-    if math.isclose(half, own * (1.0 if shape > 16 / 9 else 0.75), rel_tol=0.02):
-        return
-    eye, to = np.array(view.eye_m), np.array(view.look_m)
-    forward = (to - eye) / np.linalg.norm(to - eye)
-    right = np.cross(forward, [0, 0, 1.0]) / np.linalg.norm(np.cross(forward, [0, 0, 1.0]))
-    up = np.cross(right, forward)
-    for a in (-half, half):
-        for b in (-half / shape, half / shape):
-            ray = forward + 0.99 * (a * right + b * up)
-            at = eye - ray * eye[1] / ray[1]
-            assert -0.02 <= at[0] <= 4.82
-            assert -0.02 <= at[2] <= 2.62
+    checked = narrowest = 0
+
+    @given(st.floats(0.5, 4.0), st.floats(-3.0, -0.5), st.floats(1.0, 4.0))
+    def each(shape: float, y: float, x: float) -> None:
+        nonlocal checked, narrowest
+        scene = inside(BAR, (x, y, 1.5))
+        own = math.tan(math.radians(scene.viewer.field_deg / 2))
+        view = framed(scene, (round(900 * shape), 900)).viewer
+        half = math.tan(math.radians(view.field_deg / 2))
+        assert half <= own * max(shape * 9 / 16, 1) * 1.01
+        if math.isclose(half, own * (1.0 if shape > 16 / 9 else 0.75), rel_tol=0.02):
+            narrowest += 1
+            return
+        checked += 1
+        eye, to = np.array(view.eye_m), np.array(view.look_m)
+        forward = (to - eye) / np.linalg.norm(to - eye)
+        right = np.cross(forward, [0, 0, 1.0]) / np.linalg.norm(np.cross(forward, [0, 0, 1.0]))
+        up = np.cross(right, forward)
+        for a in (-half, half):
+            for b in (-half / shape, half / shape):
+                ray = forward + 0.99 * (a * right + b * up)
+                at = eye - ray * eye[1] / ray[1]
+                assert -0.02 <= at[0] <= 4.82
+                assert -0.02 <= at[2] <= 2.62
+
+    each()
+    assert checked >= 20  # of a hundred
+    assert narrowest >= 5
 
 
 @pytest.mark.parametrize("size", [(192, 70), (192, 108), (150, 108)])
