@@ -221,8 +221,7 @@ def test_no_bytes_are_too_odd(tmp_path: Path) -> None:
             (tmp_path / name).write_bytes(bytes(bytes_))
             try:
                 found = load_photo(name, tmp_path)
-            except CovecastError as error:
-                assert f"photo.file '{name}'" in str(error)
+            except CovecastError:
                 refused += 1
                 continue
             assert found.linear.ndim == 3
