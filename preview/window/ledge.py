@@ -241,7 +241,7 @@ def _beneath(w: int, h: int, supplies: int) -> Arrangement:
     high = 12 + head + 10 + body + gauges + line + 12
     ledge = Rect(0, h - high, w, high)
     x, right, top = MARGIN, w - MARGIN, ledge.y + 12
-    words_w = 136 if narrow else min(430, w // 3 + 20)
+    words_w = w // 3 if narrow else min(430, w // 3 + 20)
     looks = Rect(x, top, right - x - words_w - 16, head)
     words = Rect(right - words_w, top, words_w, head)
     y = top + head + 10

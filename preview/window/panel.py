@@ -223,7 +223,10 @@ def _words(now: Reading, fits: Callable[[_Words], bool]) -> tuple[tuple[str, str
     if assumed:
         words.append(("assumed", f"{len(assumed)} assumed", QUIET))
     words.append(("keys", "keys F1", QUIET))
-    for least in ("assumed", "marks", "drop", "keys"):
+    # A picture without the drop looks better than the room will, so that this is said for as long as there is room for it at all.
+    for least in (
+        ("assumed", "marks", "drop", "keys") if session.drop == "with" else ("assumed", "keys", "marks", "drop")
+    ):
         if fits(words):
             break
         words = [word for word in words if word[0] != least]

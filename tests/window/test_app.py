@@ -8,6 +8,7 @@ import pygame
 import pytest
 
 from preview.looks import library
+from preview.looks.flashing import Flashes
 from preview.scene.read import read_scene
 from preview.window import app
 from preview.window.app import Window
@@ -15,6 +16,9 @@ from preview.window.figures import moment, open_plan
 from preview.window.keys import KEYS
 from preview.window.ledge import SMALLEST
 from preview.window.model import Session
+from preview.window.palette import ACCENT
+from preview.window.panel import _words
+from preview.window.reading import Reading
 
 
 @pytest.fixture(scope="module")
@@ -120,6 +124,39 @@ def test_every_size(screen: tuple[int, int], crowded: Path) -> None:
             assert pixels[-2:, -2:].max() < 60
         assert pixels[room.y : room.y + room.h // 2, : room.w].mean() > 15
         assert np.abs(pixels - pixels[-1, -1]).max(axis=2).mean() > 1
+
+
+def test_a_small_window_says_for_longest_that_the_drop_is_left_out(screen: tuple[int, int], small_room: Path) -> None:
+    """What is read is the pixels: those words' own colour is in their place, and nothing else of that colour beside them."""
+    window = window_on(small_room)
+    desk = window.desk
+    for size in (SMALLEST, (640, 480)):
+        desk.resize(size)
+        surface = pygame.Surface(size)
+        for drop in ("with", "without", "both"):
+            desk.session.drop = drop
+            window.canvas.forget()
+            window.canvas.draw(surface, desk)
+            shown = {name: rect for name, rect in desk.panel.targets if name in ("drop", "marks", "keys", "assumed")}
+            assert "drop" in shown, (size, drop)
+            pixels = pygame.surfarray.array3d(surface).swapaxes(0, 1).astype(int)
+            x, y, w, h = shown["drop"]
+            alike = (np.abs(pixels[y : y + h, x : x + w] - ACCENT).max(axis=2) < 40).sum()
+            assert (alike > 20) == (drop != "with"), (size, drop)
+            assert x >= desk.panel.at.words.x - 6
+        if size == (640, 480):
+            assert {"marks", "keys"} <= set(shown)
+
+
+def test_where_not_all_words_fit_the_drop_that_is_left_out_gives_way_after_the_others(small_room: Path) -> None:
+    """By hand: with room for two words the amber one and this one stay; with the drop in the picture it gives way before the keys."""
+    plan = open_plan(read_scene(small_room))
+    session = Session.of(plan.scene)
+    reading = Reading(plan, session, None, None, None, None, False, Flashes(5.0, 0.0, 0.0, (0.0, 0.0, 1.0, 1.0)), "", 0)
+    kept = {}
+    for session.drop in ("with", "without", "both"):
+        kept[session.drop] = [name for name, _, _ in _words(reading, lambda words: len(words) <= 2)]
+    assert kept == {"with": ["flashes", "keys"], "without": ["drop", "flashes"], "both": ["drop", "flashes"]}
 
 
 def test_a_scene_without_looks_shows_everything_on(screen: tuple[int, int], small_room: Path) -> None:
