@@ -1,7 +1,7 @@
 """What would mend a limit that is passed: a supply, a fuse or a cable of the next size, or a few more feeds.
 
 Further feeds are only proposed once the plan with them has been metered and no longer passes that limit. Ratings of supplies are those
-that the trade keeps (common practice, no source); of blade fuses, ISO 8820-3; of cables, IEC 60228.
+that the trade keeps (common practice, no source); of cables, IEC 60228.
 
 Leaves out: what is cheapest.
 """
@@ -13,6 +13,7 @@ from collections.abc import Callable
 import numpy as np
 
 from preview.power.conductors import CLASS_5_OHM_PER_KM, ampacity_a
+from preview.power.fusing import fuse_for
 from preview.power.meter import Break, Metered
 from preview.scene.layout import Layout
 from preview.scene.model import Cable, Feed, Scene
@@ -20,7 +21,6 @@ from preview.scene.model import Cable, Feed, Scene
 __all__ = ["mends"]
 
 SUPPLY_A = (1, 1.5, 2, 2.5, 3, 4, 5, 6, 7.5, 8.5, 10, 12.5, 15, 20, 25, 30, 40, 50)
-FUSE_A = (1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30)
 
 MOST_FEEDS = 3
 """So many further feeds are tried, one after the other."""
@@ -39,8 +39,7 @@ def mends(scene: Scene, layout: Layout, found: Break, meter_again: Callable[[Sce
         return [f"a {rating:g} A supply would hold"]
     if found.kind == "fuse":
         feed = scene.feed[int(found.where.removeprefix("feed "))]
-        need = found.worst / scene.limits.fuse_fraction
-        rating = next((a for a in FUSE_A if a >= need * (1 - 1e-9)), None)
+        rating = fuse_for(found.worst, scene.limits.fuse_fraction)
         if rating is None:
             return ["a second feed beside it, each with its own fuse"]
         if rating <= ampacity_a(feed.cable):
@@ -64,13 +63,13 @@ def _further_feeds(scene: Scene, layout: Layout, found: Break, meter_again: Call
     for _ in range(MOST_FEEDS):
         tried = []
         for at_m, words in _places(changed, layout, worst):
-            feed = _beside(changed, layout, layout.run_names.index(_run(worst)), at_m)
+            feed = _beside(changed, layout, layout.run_names.index(_group(worst)[0]), at_m)
             plan = changed.model_copy(update={"feed": (*changed.feed, feed)})
             left = next((b for b in meter_again(plan).breaks if b.kind == found.kind), None)
             says = (
                 f"into {feed.run} {words} from {feed.from_}, {feed.cable.length_m:.1f} m of {FURTHER_CABLE_MM2:g} mm²"
             )
-            tried.append((0.0 if left is None else _excess(left), left, plan, says))
+            tried.append((0.0 if left is None else left.excess, left, plan, says))
             if left is None:
                 break
         if not tried:
@@ -84,24 +83,24 @@ def _further_feeds(scene: Scene, layout: Layout, found: Break, meter_again: Call
     return None
 
 
-def _excess(found: Break) -> float:
-    return found.limit - found.worst if found.kind == "reset" else found.worst
-
-
-def _run(found: Break) -> str:
-    return found.where.rpartition(" group ")[0]
-
-
 def _places(scene: Scene, layout: Layout, found: Break) -> list[tuple[float, str]]:
     """Where a run is not fed yet: its ends, and where it sags most."""
-    r = layout.run_names.index(_run(found))
+    run, group = _group(found)
+    r = layout.run_names.index(run)
     length, cut = float(layout.length_m[r]), float(layout.cut_m[r])
-    middle = round((int(found.where.rpartition(" group ")[2]) + 0.5) * cut, 3)
-    fed = [feed.at_m for feed in scene.feed if feed.run == _run(found)]
+    middle = round((group + 0.5) * cut, 3)
+    fed = [feed.at_m for feed in scene.feed if feed.run == run]
     places = [(length, "at its far end"), (0.0, "at its data end")]
     if cut < middle < length - cut:
         places.append((middle, f"at {middle:.2f} m"))
     return [(at_m, words) for at_m, words in places if not any(abs(other - at_m) < cut for other in fed)]
+
+
+def _group(found: Break) -> tuple[str, int]:
+    """Run and number of the group that a break is about."""
+    assert found.run is not None  # colour, dimming and reset are about groups
+    assert found.group is not None
+    return found.run, found.group
 
 
 def _beside(scene: Scene, layout: Layout, run: int, at_m: float) -> Feed:

@@ -34,6 +34,13 @@ class Break:
     first_s: float
     worst_s: float
     spells: int
+    run: str | None = None  # of the group, where the limit is a group's
+    group: int | None = None  # its number in the run
+
+    @property
+    def excess(self) -> float:
+        """What tells two breaks of one kind apart: the larger, the worse; volts are the worse the lower."""
+        return self.limit - self.worst if self.kind == "reset" else self.worst
 
     def __str__(self) -> str:
         """The break in plain words, such as 'supply psu: 4.4 A over 4.0 A for 0.7 s from 3.0 s'."""
@@ -201,6 +208,7 @@ def _break(layout: Layout, quantity: Quantity, frames_per_s: float) -> Break | N
         return None
     worst = _first_worst(quantity.value)
     where, value, limit = quantity.where, float(quantity.value[worst]), quantity.limit
+    run, number = None, None
     if quantity.group is not None:
         group = int(quantity.group[worst])
         run, number = layout.name_of(group)
@@ -218,4 +226,6 @@ def _break(layout: Layout, quantity: Quantity, frames_per_s: float) -> Break | N
         first_s=float(over.argmax() / frames_per_s),
         worst_s=worst / frames_per_s,
         spells=int(starts.sum()),
+        run=run,
+        group=number,
     )

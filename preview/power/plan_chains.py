@@ -15,7 +15,8 @@ import numpy as np
 
 from preview.power.conductor_sets import conductor_sets
 from preview.power.conductors import ampacity_a, cable_ohm_20c, temperature_factor
-from preview.power.plan_costs import Prices, Size, largest_fuse
+from preview.power.fusing import largest_fuse
+from preview.power.plan_costs import Prices, Size
 from preview.scene.layout import Floats, Ints, Layout
 from preview.scene.model import Block, Join, Scene
 

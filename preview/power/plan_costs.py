@@ -18,10 +18,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from preview.power.conductors import CLASS_5_OHM_PER_KM, ampacity_a, awg_area_mm2, cable_ohm_20c
-from preview.power.mend import FUSE_A
 from preview.scene.model import Cable, Feed, Scene
 
-__all__ = ["AWG_SIZES", "Prices", "Size", "System", "fuse_for", "largest_fuse", "plan_cost", "sizes_of", "system_of"]
+__all__ = ["AWG_SIZES", "Prices", "Size", "System", "plan_cost", "sizes_of", "system_of"]
 
 System = Literal["mm2", "awg"]
 
@@ -96,25 +95,6 @@ def system_of(scene: Scene) -> System:
     cables = [feed.cable for feed in scene.feed] + [block.cable for block in scene.block.values()]
     gauges = sum(cable.awg is not None for cable in cables)
     return "awg" if 2 * gauges > len(cables) else "mm2"
-
-
-def largest_fuse(at_most_a: float) -> float | None:
-    """The largest blade fuse that lets no more through than `at_most_a` amps for long, or None.
-
-    >>> largest_fuse(6), largest_fuse(0.5)
-    (5, None)
-    """
-    return max((rating for rating in FUSE_A if rating <= at_most_a * (1 + 1e-9)), default=None)
-
-
-def fuse_for(amps: float, fuse_fraction: float, at_most_a: float) -> float | None:
-    """The smallest blade fuse that carries `amps` at `fuse_fraction` of its rating, none above `at_most_a`, or None.
-
-    >>> fuse_for(4.1, 0.8, 15), fuse_for(4.1, 0.8, 5)
-    (7.5, None)
-    """
-    need = amps / fuse_fraction * (1 - 1e-9)
-    return next((rating for rating in FUSE_A if need <= rating <= at_most_a * (1 + 1e-9)), None)
 
 
 def plan_cost(prices: Prices, feeds: tuple[Feed, ...]) -> float:

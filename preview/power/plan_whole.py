@@ -14,10 +14,11 @@ import numpy as np
 
 from preview.power.conductor_sets import root_supply
 from preview.power.conductors import ampacity_a
+from preview.power.fusing import fuse_for
 from preview.power.plan_chain import ChainPlanner, Planned, Rules
 from preview.power.plan_chains import Chain, chains_of
 from preview.power.plan_circuits import with_negatives
-from preview.power.plan_costs import Size, fuse_for, plan_cost
+from preview.power.plan_costs import Size, plan_cost
 from preview.power.plan_limits import NoPlanError
 from preview.power.plan_moments import Failing, Figures, Moments, failing, figures_of
 from preview.power.strip import volts_fit

@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 
 from preview.power.conductors import CLASS_5_OHM_PER_KM
+from preview.power.fusing import fuse_for, largest_fuse
 from preview.power.limits import keep_to, quantities
 from preview.power.network import build
 from preview.power.plan import plan_feeds
 from preview.power.plan_chain import Rules
 from preview.power.plan_chains import chains_of
-from preview.power.plan_costs import Prices, Size, fuse_for, largest_fuse, plan_cost, sizes_of
+from preview.power.plan_costs import Prices, Size, plan_cost, sizes_of
 from preview.power.plan_limits import NoPlanError
 from preview.power.plan_moments import Asked
 from preview.power.plan_needs import needs_of

@@ -43,12 +43,8 @@ def look_findings(scene: Scene, layout: Layout, metered: Sequence[Metered], caps
     return findings + _without_reserve(scene, metered)
 
 
-def _excess(found: Break) -> float:
-    return found.limit - found.worst if found.kind == "reset" else found.worst
-
-
 def _passed(scene: Scene, layout: Layout, found: list[tuple[Metered, Break]], caps: Mapping[str, Cap]) -> Finding:
-    look, worst = max(found, key=lambda pair: _excess(pair[1]))
+    look, worst = max(found, key=lambda pair: pair[1].excess)
     says = f"{_figures(worst)} in look {look.name}"
     if worst.kind == "supply" and worst.worst > scene.supply[worst.where].amps:
         says += f"; above its rating of {scene.supply[worst.where].amps:g} A it will sag or switch off"
@@ -66,10 +62,9 @@ def _passed(scene: Scene, layout: Layout, found: list[tuple[Metered, Break]], ca
 def _figures(found: Break) -> str:
     """The break without what it is about: what, how far, for how long, since when."""
     figures = str(found).partition(": ")[2]
-    run, _, group = found.where.rpartition(" group ")
     words = {"colour": "colour shift of", "dimming": "loss of light of", "reset": "down to"}
-    if found.kind in words and run:
-        return f"{words[found.kind]} {figures} at group {group}"
+    if found.group is not None:
+        return f"{words[found.kind]} {figures} at group {found.group}"
     return figures if found.kind == "supply" else f"its {found.kind} carries {figures}"
 
 
@@ -78,7 +73,7 @@ def _about(found: Break) -> str:
         return f"supply {found.where}"
     if found.kind in ("fuse", "cable"):
         return found.where
-    return f"run {found.where.rpartition(' group ')[0]}"
+    return f"run {found.run}"
 
 
 def _ways(scene: Scene, layout: Layout, found: Break) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from preview.power.conductor_sets import conductor_sets, root_supply, supplies_of
 from preview.power.finding import PRACTICE, Finding
-from preview.power.mend import FUSE_A
+from preview.power.fusing import largest_fuse
 from preview.power.strip import volts_fit
 from preview.scene.model import Feed, Scene
 
@@ -142,7 +142,7 @@ def _limited(scene: Scene) -> Iterator[Finding]:
         bare = [f"feed {k}" for k, feed in feeds if feed.fuse_a is None]
         large = [f"feed {k}" for k, feed in feeds if feed.fuse_a is not None and feed.fuse_a > bound_a * (1 + 1e-9)]
         says = f"{va:.0f} VA is more than a limited power source of {supply.volts:g} V has ({bound_va:g} VA)"
-        blade_a = max((amps for amps in FUSE_A if amps <= bound_a * (1 + 1e-9)), default=bound_a)
+        blade_a = largest_fuse(bound_a) or bound_a
         fuse = f"a fuse of at most {blade_a:g} A"
         joined = _joined_circuits(scene, feeds, bound_a)
         if scene.limits.class2 and va > FUSED_VA:

@@ -10,7 +10,7 @@ from preview.power.conductor_sets import conductor_sets, root_supply
 from preview.power.conductors import ampacity_a, cable_words
 from preview.power.data_line import UNBUFFERED_M, data_lines
 from preview.power.finding import PRACTICE, Finding, Weight
-from preview.power.mend import FUSE_A
+from preview.power.fusing import FUSE_A, largest_fuse
 from preview.scene.layout import Floats, places_on_path
 from preview.scene.model import Run, Scene
 
@@ -39,8 +39,8 @@ def _fuses(scene: Scene) -> Iterator[Finding]:
             continue
         holds_a = ampacity_a(feed.cable)
         if feed.fuse_a > holds_a * (1 + 1e-9):
-            fits = [a for a in FUSE_A if a <= holds_a]
-            do = f"a fuse of at most {fits[-1]:g} A, or a thicker cable" if fits else "a thicker cable"
+            fits = largest_fuse(holds_a)
+            do = "a thicker cable" if fits is None else f"a fuse of at most {fits:g} A, or a thicker cable"
             yield Finding(
                 "fault",
                 f"feed {k}",
@@ -69,11 +69,9 @@ def _unprotected(scene: Scene) -> Iterator[Finding]:
         supply = root_supply(scene, source)
         amps, holds_a = scene.supply[supply].amps, ampacity_a(cable)
         if amps > holds_a * (1 + 1e-9):
-            at_most = [a for a in FUSE_A if a <= holds_a]
+            fits = largest_fuse(holds_a)
             do = (
-                f"a fuse of at most {at_most[-1]:g} A at the supply, or a thicker cable"
-                if at_most
-                else "a thicker cable"
+                "a thicker cable" if fits is None else f"a fuse of at most {fits:g} A at the supply, or a thicker cable"
             )
             says = (
                 f"no fuse, and supply {supply} can push {amps:g} A through its {cable_words(cable)} cable, "
