@@ -1,6 +1,7 @@
 """What tests of several packages share: a small scene, and calling the command as a shell would, in this process."""
 
 import sys
+import time
 from collections.abc import Callable
 
 import pytest
@@ -31,7 +32,29 @@ effect = "proof_full"
 seconds = 1
 """
 
+TRIAL = '''"""A trial."""
+import numpy as np
+from effects import kit
+MOOD = "calm"
+DIALS = ()
+
+
+def light(place, time_s, dials, seed):
+    """What is tried."""
+    return {body}
+'''
+"""An effect whose one line, the tenth, is `body`."""
+
 Covecast = Callable[..., tuple[int, str, str]]
+
+
+def until(true: Callable[[], object], what: str = "what was waited for", seconds: float = 60.0) -> None:
+    """Wait until something holds; long, because a machine may be slow, and how long it takes is not what is tested."""
+    end = time.monotonic() + seconds
+    while not true():
+        if time.monotonic() > end:
+            raise TimeoutError(f"never: {what}")
+        time.sleep(0.02)
 
 
 @pytest.fixture

@@ -6,6 +6,8 @@ import pytest
 
 from preview.looks.library import own_folder
 
+from ..conftest import TRIAL
+
 COMMANDS = {
     "probe": ["--drive", "255,255,255"],
     "lux": ["--point", "0.5,0.5,0.5"],
@@ -83,19 +85,6 @@ def test_a_scene_that_is_not_there(command: str, tmp_path: Path, out: Path, cove
     assert "none.toml" in told
 
 
-SCRIPT = '''"""A trial."""
-from effects import kit
-import numpy as np
-MOOD = "calm"
-DIALS = ()
-
-
-def light(place, time_s, dials, seed):
-    """One line that goes wrong."""
-    return {body}
-'''
-
-
 @pytest.mark.parametrize(
     ("body", "says"),
     [
@@ -111,7 +100,7 @@ def test_an_effect_that_goes_wrong(
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     folder = own_folder()
     folder.mkdir(parents=True)
-    (folder / "trial.py").write_text(SCRIPT.format(body=body))
+    (folder / "trial.py").write_text(TRIAL.format(body=body))
     scene = tmp_path / "scene.toml"
     scene.write_text(one_shelf.replace("proof_full", "trial"))
     code, printed, told = covecast(*words_for(command, scene, out))
@@ -128,7 +117,7 @@ def test_light_beyond_its_range_is_cut_off_with_a_caution(
 ) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     own_folder().mkdir(parents=True)
-    (own_folder() / "trial.py").write_text(SCRIPT.format(body="np.full((len(time_s), place.groups, 3), 1.5)"))
+    (own_folder() / "trial.py").write_text(TRIAL.format(body="np.full((len(time_s), place.groups, 3), 1.5)"))
     (tmp_path / "scene.toml").write_text(one_shelf.replace("proof_full", "trial"))
     (tmp_path / "full.toml").write_text(one_shelf)
     code, printed, told = covecast("meter", tmp_path / "scene.toml", "--json")

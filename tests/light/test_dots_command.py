@@ -1,14 +1,12 @@
 """`covecast dots` as it is called: its table, its JSON, its close-up, and what it says to bad input."""
 
 import json
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
-from preview.cli import main
 from preview.light.alternatives import alternatives_of
 from preview.light.contrast import NEAREST_M
 from preview.scene.read import scene_from_text
@@ -84,18 +82,9 @@ def scene(tmp_path: Path) -> str:
     return str(file)
 
 
-def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
-    monkeypatch.setattr(sys, "argv", ["covecast", *arguments])
-    try:
-        main()
-    except SystemExit as end:
-        return int(end.code or 0)
-    return 0
-
-
-def test_json(scene: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["dots", scene, "--json"], monkeypatch) == 0
-    out, err = capsys.readouterr()
+def test_json(scene: str, covecast) -> None:
+    code, out, err = covecast("dots", scene, "--json")
+    assert code == 0
     assert err == ""
     data = json.loads(out)
     assert data["format"] == 1
@@ -114,9 +103,9 @@ def test_json(scene: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Captur
     assert "steps" not in data
 
 
-def test_table_and_steps(scene: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["dots", scene, "--look", "all on", "--at", "0.5"], monkeypatch) == 0
-    out, err = capsys.readouterr()
+def test_table_and_steps(scene: str, covecast) -> None:
+    code, out, err = covecast("dots", scene, "--look", "all on", "--at", "0.5")
+    assert code == 0
     assert err == ""
     assert "What would hide them from there:" in out
     assert "channel deep" in out
@@ -143,26 +132,23 @@ def test_bare_strip_is_given_a_cover() -> None:
     assert 10 <= depths[0] <= 25
 
 
-def test_closeup(
-    scene: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_closeup(scene: str, tmp_path: Path, covecast) -> None:
     out = tmp_path / "cover.png"
     arguments = ["dots", scene, "--run", "ledge", "--closeup", str(out), "--drive", "255,80,0", "--pixel-mm", "0.2"]
-    assert run(arguments, monkeypatch) == 0
-    assert "cover.png" in capsys.readouterr().out
+    code, said, _ = covecast(*arguments)
+    assert code == 0
+    assert "cover.png" in said
     with Image.open(out) as picture:
         assert picture.format == "PNG"
         assert picture.width == 500 + 2 * 16
 
 
 @pytest.mark.parametrize(("has_look", "words"), [(True, "look all on at 0.5 s"), (False, "look steady at")])
-def test_closeup_without_a_drive_shows_the_first_look(
-    has_look: bool, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_closeup_without_a_drive_shows_the_first_look(has_look: bool, words: str, tmp_path: Path, covecast) -> None:
     file, out = tmp_path / "scene.toml", tmp_path / "cover.png"
     file.write_text(SCENE if has_look else SCENE[: SCENE.index("[[look]]")])
-    assert run(["dots", str(file), "--closeup", str(out)], monkeypatch) == 0
-    said = capsys.readouterr().out
+    code, said, _ = covecast("dots", str(file), "--closeup", str(out))
+    assert code == 0
     assert words in said
     assert "with every colour fully on" in said  # what is judged stays the same
     assert "Steps between" not in said
@@ -188,11 +174,10 @@ def test_bad_calls(
     scene: str,
     arguments: list[str],
     words: list[str],
-    monkeypatch: pytest.MonkeyPatch,
-    capsys: pytest.CaptureFixture[str],
+    covecast,
 ) -> None:
-    assert run(["dots", scene, *arguments], monkeypatch) == 2
-    out, err = capsys.readouterr()
+    code, out, err = covecast("dots", scene, *arguments)
+    assert code == 2
     assert out == ""
     assert "Traceback" not in err
     for word in words:

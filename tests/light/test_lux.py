@@ -2,13 +2,11 @@
 
 import json
 import math
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from preview.cli import main
 from preview.light.colour import group_xyz
 from preview.light.lux import place_faults, reading_at
 from preview.scene.layout import lay_out
@@ -17,18 +15,8 @@ from preview.scene.read import find_scene, read_scene
 SCENES = ("tea_bar", "reading_corner", "gallery_hall")
 
 
-def call(monkeypatch, capsys, *words: str) -> tuple[int, str, str]:
-    monkeypatch.setattr(sys, "argv", ["covecast", *words])
-    code = 0
-    try:
-        main()
-    except SystemExit as end:
-        code = int(end.code or 0)
-    return code, *capsys.readouterr()
-
-
-def read(monkeypatch, capsys, *words: str) -> dict:
-    code, out, err = call(monkeypatch, capsys, *words, "--json")
+def read(covecast, *words: str) -> dict:
+    code, out, err = covecast(*words, "--json")
     assert (code, err) == (0, "")
     return json.loads(out)
 
@@ -42,11 +30,11 @@ OPEN = {
 
 
 @pytest.mark.parametrize("name", SCENES)
-def test_a_reading_by_hand(monkeypatch, capsys, name) -> None:
+def test_a_reading_by_hand(covecast, name) -> None:
     """Σ Φ·(cos θ/π)·cos θ'/d², one term a piece of a group, from the drops that `probe` prints and the label's lumens."""
     point, facing = OPEN[name]
-    found = read(monkeypatch, capsys, "lux", name, "--point", point, "--facing", facing, "--drive", "0,255,0")
-    probe = read(monkeypatch, capsys, "probe", name, "--drive", "0,255,0")
+    found = read(covecast, "lux", name, "--point", point, "--facing", facing, "--drive", "0,255,0")
+    probe = read(covecast, "probe", name, "--drive", "0,255,0")
     scene = read_scene(find_scene(name))
     at, way = (np.array([float(part) for part in text.split(",")]) for text in (point, facing))
     way = way / math.sqrt(way @ way)
@@ -77,8 +65,8 @@ def test_a_reading_by_hand(monkeypatch, capsys, name) -> None:
         pytest.fail("no run lights the sensor")
 
 
-def test_json_is_whole(monkeypatch, capsys) -> None:
-    found = read(monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,1.6,1.06")
+def test_json_is_whole(covecast) -> None:
+    found = read(covecast, "lux", "tea_bar", "--point", "2.4,1.6,1.06")
     assert {"format", "lux", "direct_lux"} <= set(found)
     assert found["format"] == 1
     assert found["lux"] == pytest.approx(found["direct_lux"] + found["bounced_lux"])
@@ -86,9 +74,9 @@ def test_json_is_whole(monkeypatch, capsys) -> None:
     assert found["ambient_lux"] == 0
 
 
-def test_ambient_light_is_added_only_when_asked_for(monkeypatch, capsys) -> None:
+def test_ambient_light_is_added_only_when_asked_for(covecast) -> None:
     place = ("lux", "tea_bar", "--point", "2.4,1.6,1.06")
-    without, with_it = read(monkeypatch, capsys, *place), read(monkeypatch, capsys, *place, "--ambient")
+    without, with_it = read(covecast, *place), read(covecast, *place, "--ambient")
     assert with_it["lux"] - without["lux"] == pytest.approx(4.0)  # the scene's ambient_lux
     assert with_it["direct_lux"] == without["direct_lux"]
 
@@ -106,33 +94,31 @@ def test_codes_add_up_and_level_scales(make_scene) -> None:
     assert lux(255, 0) / lux(0, 255) == pytest.approx(2 / 5)  # the label's lumens
 
 
-def test_a_dark_drive_reads_nothing(monkeypatch, capsys) -> None:
-    found = read(monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,1.6,1.06", "--drive", "0,0,0")
+def test_a_dark_drive_reads_nothing(covecast) -> None:
+    found = read(covecast, "lux", "tea_bar", "--point", "2.4,1.6,1.06", "--drive", "0,0,0")
     assert found["lux"] == 0
     assert found["xy"] is None
 
 
-def test_a_moment_of_a_look_and_the_facing_that_is_left_out(monkeypatch, capsys) -> None:
-    one = read(monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,1.6,1.06", "--look", "evening", "--at", "2")
+def test_a_moment_of_a_look_and_the_facing_that_is_left_out(covecast) -> None:
+    one = read(covecast, "lux", "tea_bar", "--point", "2.4,1.6,1.06", "--look", "evening", "--at", "2")
     two = read(
-        monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,1.6,1.06", "--facing", "0,0,5", "--look", "evening", "--at", "2"
+        covecast, "lux", "tea_bar", "--point", "2.4,1.6,1.06", "--facing", "0,0,5", "--look", "evening", "--at", "2"
     )  # fmt: skip
     assert one["lux"] == pytest.approx(two["lux"])
     assert one["lux"] > 0
 
 
-def test_a_point_on_a_surface_reads_what_a_hair_in_front_of_it_does(monkeypatch, capsys) -> None:
-    on = read(monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,3.4,1.3", "--facing", "0,-1,0")
-    off = read(monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,3.399,1.3", "--facing", "0,-1,0")
-    beyond = read(monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,3.4004,1.3", "--facing", "0,-1,0")
+def test_a_point_on_a_surface_reads_what_a_hair_in_front_of_it_does(covecast) -> None:
+    on = read(covecast, "lux", "tea_bar", "--point", "2.4,3.4,1.3", "--facing", "0,-1,0")
+    off = read(covecast, "lux", "tea_bar", "--point", "2.4,3.399,1.3", "--facing", "0,-1,0")
+    beyond = read(covecast, "lux", "tea_bar", "--point", "2.4,3.4004,1.3", "--facing", "0,-1,0")
     assert on["direct_lux"] == pytest.approx(off["direct_lux"], rel=0.02)
     assert on["direct_lux"] == pytest.approx(beyond["direct_lux"], rel=1e-9)
 
 
-def test_the_table_says_it_in_lux(monkeypatch, capsys) -> None:
-    code, out, err = call(
-        monkeypatch, capsys, "lux", "tea_bar", "--point", "2.4,3.4,1.3", "--facing", "0,-1,0", "--ambient"
-    )
+def test_the_table_says_it_in_lux(covecast) -> None:
+    code, out, err = covecast("lux", "tea_bar", "--point", "2.4,3.4,1.3", "--facing", "0,-1,0", "--ambient")
     assert (code, err) == (0, "")
     lines = {" ".join(line.split()[:-1]): float(line.split()[-1]) for line in out.splitlines()[3:10]}
     parts = sum(value for name, value in lines.items() if name != "together")
@@ -160,8 +146,8 @@ def test_the_table_says_it_in_lux(monkeypatch, capsys) -> None:
         (["--point", "1,1,1", "--level", "2"], ["--level"]),
     ],
 )
-def test_bad_input_in_one_message(monkeypatch, capsys, words, says) -> None:
-    code, out, err = call(monkeypatch, capsys, "lux", "tea_bar", *words)
+def test_bad_input_in_one_message(covecast, words, says) -> None:
+    code, out, err = covecast("lux", "tea_bar", *words)
     assert (code, out) == (2, "")
     assert "Traceback" not in err
     for part in says:

@@ -1,15 +1,12 @@
 """`covecast photo`: what it says of a photo, and where it draws the plan; places worked out with cv2.projectPoints."""
 
 import json
-import sys
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 from PIL import Image
-
-from preview.cli import main
 
 SIZE = (800, 600)
 FOCAL = 700.0
@@ -62,15 +59,6 @@ def scene(tmp_path: Path) -> Path:
     return file
 
 
-def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
-    monkeypatch.setattr(sys, "argv", ["covecast", *arguments])
-    try:
-        main()
-    except SystemExit as end:
-        return int(end.code or 0)
-    return 0
-
-
 def coloured(picture: np.ndarray, place: np.ndarray, over: int, under: int) -> bool:
     """Whether a pixel within two of a place has one channel well over another."""
     x, y = np.rint(place).astype(int)
@@ -78,9 +66,9 @@ def coloured(picture: np.ndarray, place: np.ndarray, over: int, under: int) -> b
     return bool((part[..., over] - part[..., under] > 90).any())
 
 
-def test_lines_lie_on_what_they_stand_for(scene: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_lines_lie_on_what_they_stand_for(scene: Path, covecast, tmp_path: Path) -> None:
     out = tmp_path / "lines.png"
-    assert run(["photo", str(scene), str(out)], monkeypatch) == 0
+    assert covecast("photo", str(scene), str(out))[0] == 0
     picture = np.asarray(Image.open(out))
     assert picture.shape == (600, 800, 3)
     on_run = seen(np.array([[x, 2.95, 1.8] for x in np.linspace(1.0, 2.6, 9)]))
@@ -98,16 +86,17 @@ def test_lines_lie_on_what_they_stand_for(scene: Path, monkeypatch: pytest.Monke
     assert picture[20, 20].max() < 90  # and nothing where there is nothing
 
 
-def test_json(scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["photo", str(scene), "--json"], monkeypatch) == 0
-    found = json.loads(capsys.readouterr().out)
+def test_json(scene: Path, covecast) -> None:
+    code, out, _ = covecast("photo", str(scene), "--json")
+    assert code == 0
+    found = json.loads(out)
     assert found["camera"]["eye_m"] == pytest.approx(EYE, abs=1e-3)
     assert found["camera"]["focal_px"] == pytest.approx(FOCAL, rel=1e-3)
     assert found["size_px"] == [800, 600]
     assert found["misfit_px"] < 0.01
 
 
-def test_bad_calls(scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_bad_calls(scene: Path, covecast) -> None:
     bare = scene.with_name("bare.toml")
     bare.write_text(SCENE)
     for arguments, words in (
@@ -115,23 +104,22 @@ def test_bad_calls(scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.
         (["photo", str(scene), "lines.jpg"], ".png"),
         (["photo", str(scene), "nowhere/lines.png"], "nowhere"),
     ):
-        assert run(arguments, monkeypatch) == 2
-        out, err = capsys.readouterr()
+        code, out, err = covecast(*arguments)
+        assert code == 2
         assert out == ""
         assert words in err
         assert "Traceback" not in err
 
 
-def test_a_clip_is_drawn_on_the_photo(
-    scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_a_clip_is_drawn_on_the_photo(scene: Path, covecast, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     photo = np.full((600, 800, 3), 90, np.uint8)
     photo[:200, :250] = (20, 60, 160)  # something blue in the photo's corner that the plan does not know of
     Image.fromarray(photo).save(scene.with_name("room.png"))
     out = tmp_path / "lit.png"
-    assert run(["clip", str(scene), str(out), "--at", "0", "--size", "400x300"], monkeypatch) == 0
-    assert "camera from the corners" in capsys.readouterr().err
+    code, _, told = covecast("clip", str(scene), str(out), "--at", "0", "--size", "400x300")
+    assert code == 0
+    assert "camera from the corners" in told
     picture = np.asarray(Image.open(out)).astype(int)
     assert picture.shape == (300, 400, 3)
     blue = picture[10:80, 10:100].mean(axis=(0, 1))
@@ -141,13 +129,11 @@ def test_a_clip_is_drawn_on_the_photo(
     assert picture[y, x].sum() > 2 * picture[290, 10].sum()  # the wall just above the run is what is lit
 
 
-def test_a_photo_that_is_none_ends_in_one_line(
-    scene: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_a_photo_that_is_none_ends_in_one_line(scene: Path, covecast, tmp_path: Path) -> None:
     scene.with_name("room.png").write_bytes(b"not a photo")
     for arguments in (["photo", str(scene)], ["clip", str(scene), str(tmp_path / "lit.png"), "--at", "0"]):
-        assert run(arguments, monkeypatch) == 2
-        out, err = capsys.readouterr()
+        code, out, err = covecast(*arguments)
+        assert code == 2
         assert out == ""
         assert "photo.file 'room.png': expected a JPEG or PNG" in err
         assert "Traceback" not in err

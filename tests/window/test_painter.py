@@ -1,8 +1,6 @@
 """The threads beside the window: pictures of the latest wish, trouble kept as words, nothing left running."""
 
 import threading
-import time
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +13,8 @@ from preview.window.figures import Plan, open_plan
 from preview.window.model import Session
 from preview.window.painter import Painter
 from preview.window.surveyor import Surveyor
+
+from ..conftest import until
 
 # An effect that fails in the middle of its look, as one that somebody is still writing does.
 BREAKS_DOWN = '''"""White until two seconds, then a mistake."""
@@ -29,15 +29,6 @@ def light(place, time_s, dials, seed):
         return 1 / 0
     return np.ones((len(time_s), place.groups, 3))
 '''
-
-
-def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
-    """Wait until something holds; a machine may be slow, so the wait is long and its length is not what is tested."""
-    end = time.monotonic() + seconds
-    while not true():
-        if time.monotonic() > end:
-            raise TimeoutError("it never came")
-        time.sleep(0.02)
 
 
 @pytest.fixture

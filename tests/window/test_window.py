@@ -13,7 +13,7 @@ import struct
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,6 +22,8 @@ import pytest
 from numpy.typing import NDArray
 
 from preview.window.palette import ACCENT, AMBER
+
+from ..conftest import until
 
 NEEDED = ("Xvfb", "xdotool")
 MISSING = [name for name in NEEDED if shutil.which(name) is None]
@@ -38,15 +40,6 @@ DIALS = ()
 def light(place, time_s, dials, seed):
     return np.broadcast_to([0.0, 1.0, 0.0], (len(time_s), place.groups, 3)).copy()
 '''
-
-
-def until(true: Callable[[], bool], what: str, seconds: float = 60.0) -> None:
-    """Wait until something holds; long, because a machine may be slow, and how long it takes is not what is tested."""
-    end = time.monotonic() + seconds
-    while not true():
-        if time.monotonic() > end:
-            raise TimeoutError(f"never: {what}")
-        time.sleep(0.05)
 
 
 @dataclass(frozen=True)
