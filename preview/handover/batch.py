@@ -21,7 +21,6 @@ import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
-from importlib.metadata import PackageNotFoundError, version
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from types import FrameType
@@ -30,8 +29,10 @@ from typing import Any
 import effects
 from preview.handover.clips import Target, Wish, Written, write_look
 from preview.handover.eyes import FlashingError
-from preview.handover.frames import clip_times, stage_of
+from preview.handover.frames import stage_of
+from preview.handover.making import covecast_version, digest_of
 from preview.handover.placing import placing_file
+from preview.looks.drives import clip_times
 from preview.looks.library import effect_names, find_effect, look_faults, looks_of
 from preview.scene.faults import CovecastError
 from preview.scene.model import Look, Scene
@@ -77,16 +78,9 @@ def clip_names(looks: Sequence[Look], ending: str) -> list[str]:
     return [name + ending for name in names]
 
 
-def _version() -> str:
-    try:
-        return version("covecast")
-    except PackageNotFoundError:
-        return ""
-
-
 def stamp_of(scene: Scene, look: Look, wish: Wish) -> str:
     """A digest of everything a look's clip is made of."""
-    digest = hashlib.sha256(f"2 {_version()} {look.name} {asdict(wish)}".encode())
+    digest = hashlib.sha256(f"2 {covecast_version()} {look.name} {asdict(wish)}".encode())
     digest.update(scene.model_dump_json(exclude={"look", "programme"}).encode())
     played = {look.effect}
     if look not in scene.look:  # the programme: its steps and their looks
@@ -106,8 +100,7 @@ def stamp_of(scene: Scene, look: Look, wish: Wish) -> str:
 
 def _digest(path: Path) -> str | None:
     try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        return digest_of(path)
     except OSError:
         return None
 

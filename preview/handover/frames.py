@@ -22,7 +22,7 @@ from preview.light.drawing import Drawing, renderer_of
 from preview.light.exposure import Exposure
 from preview.light.framing import framed
 from preview.light.room_light import ambient_kelvin
-from preview.looks.drives import Codes, drive_from_light, look_light, place_of
+from preview.looks.drives import Codes, clip_times, drive_from_light, look_light, place_of
 from preview.looks.library import Ready, ready_look
 from preview.power.network import Network, build
 from preview.power.solve import solve_volts
@@ -31,7 +31,7 @@ from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats, Layout, lay_out
 from preview.scene.model import Look, Scene
 
-__all__ = ["SEAM_S", "Film", "Progress", "Stage", "clip_times", "film_of", "stage_of"]
+__all__ = ["SEAM_S", "Film", "Progress", "Stage", "film_of", "stage_of"]
 
 Progress = Callable[[int, int], None]
 """Called with what is done and how much there is."""
@@ -41,16 +41,6 @@ SEAM_S = 1.0
 
 _EXPOSURE_TIMES = 24
 _BLOCK_FLOATS = 1_500_000
-
-
-def clip_times(seconds: float, frames_per_s: float) -> Floats:
-    """Times (F,) of the frames of a clip: 0, 1/rate, …, at least one.
-
-    >>> clip_times(0.25, 10.0).tolist()
-    [0.0, 0.1, 0.2]
-    """
-    frames = max(1, int(np.floor(seconds * frames_per_s + 0.5)))
-    return np.asarray(np.arange(frames) / frames_per_s, dtype=np.float64)
 
 
 @dataclass(frozen=True)

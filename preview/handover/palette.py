@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from preview.handover.video import Picture
+from preview.light.colour import Y_OF_RGB
 from preview.scene.layout import Floats
 
 __all__ = ["COLOURS", "STEPS", "Mosaic", "Shades", "blue_noise", "palette_of"]
@@ -40,7 +41,7 @@ _REACH = 10.0  # codes by which that may move the next entry's aim at most: furt
 _BLUR = 0.45  # how far neighbouring cells run into each other: all the way, 1, costs bytes and grain and takes no more edges away
 _EVEN = 0.08  # share of the shades that is spread evenly over all codes, whatever the clip has
 _MOST_CELLS = (1 << 16) // STEPS
-_LIGHTNESS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+_LIGHTNESS = Y_OF_RGB.astype(np.float32)
 _WEIGHTS = np.array([0.7, 1.0, 0.7], dtype=np.float32)
 """What red, green and blue count in a distance: near what the eye tells apart. Common practice, no source."""
 

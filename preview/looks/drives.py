@@ -27,6 +27,7 @@ __all__ = [
     "LightCaution",
     "channel_blocks",
     "channels_from_light",
+    "clip_times",
     "drive_blocks",
     "drive_from_light",
     "find_look",
@@ -43,10 +44,19 @@ class LightCaution(UserWarning):
     """An effect gave light outside 0..1, which was held to that range."""
 
 
-def look_times(look: Look, frames_per_s: float) -> Floats:
-    """Times (F,) in seconds of the frames of a look: 0, 1/rate, …; as many as fit its length, at least one."""
-    frames = max(1, int(np.floor(look.seconds * frames_per_s + 0.5)))
+def clip_times(seconds: float, frames_per_s: float) -> Floats:
+    """Times (F,) in seconds of the frames of something of that length: 0, 1/rate, …, at least one.
+
+    >>> clip_times(0.25, 10.0).tolist()
+    [0.0, 0.1, 0.2]
+    """
+    frames = max(1, int(np.floor(seconds * frames_per_s + 0.5)))
     return np.asarray(np.arange(frames) / frames_per_s, dtype=np.float64)
+
+
+def look_times(look: Look, frames_per_s: float) -> Floats:
+    """Times (F,) in seconds of the frames of a look, over all its length."""
+    return clip_times(look.seconds, frames_per_s)
 
 
 def find_look(scene: Scene, name: str | None) -> Look:

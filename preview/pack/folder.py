@@ -6,13 +6,12 @@ next; a folder that holds anything else, a filled-in list of readings perhaps, i
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from preview.handover.making import digest_of
 from preview.scene.faults import CovecastError
 
 __all__ = [
@@ -20,8 +19,6 @@ __all__ = [
     "PackError",
     "aside",
     "check_target",
-    "covecast_version",
-    "digest_of",
     "foreign_in",
     "manifest_of",
 ]
@@ -34,20 +31,6 @@ _KIND = "covecast pack"
 
 class PackError(CovecastError):
     """What was asked for cannot be packed, or not there."""
-
-
-def covecast_version() -> str:
-    """The version of covecast; empty where it is not installed."""
-    try:
-        return version("covecast")
-    except PackageNotFoundError:
-        return ""
-
-
-def digest_of(path: Path) -> str:
-    """SHA-256 of a file, in hexadecimal."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def files_in(folder: Path) -> list[str]:

@@ -17,13 +17,14 @@ from typing import Any, cast
 from preview.handover.batch import Done, write_all
 from preview.handover.checking import Checked
 from preview.handover.clips import Wish
+from preview.handover.making import covecast_version, digest_of
 from preview.handover.placing import placing_folder
 from preview.looks.library import looks_of
 from preview.pack.client import client_page
 from preview.pack.cuts import Sold, cut_list
 from preview.pack.diagram import wiring_svg
 from preview.pack.fitter import fitter_page
-from preview.pack.folder import MANIFEST, PackError, aside, check_target, covecast_version, digest_of, manifest_of
+from preview.pack.folder import MANIFEST, PackError, aside, check_target, manifest_of
 from preview.pack.gauging import gauge
 from preview.pack.lists import cuts_csv, parts_csv, readings_csv
 from preview.pack.lux_points import LuxPoint, with_lux

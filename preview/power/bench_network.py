@@ -17,10 +17,16 @@ from preview.power.strip import loads_of
 from preview.scene.layout import Bools, Floats, Ints, Layout, lay_out
 from preview.scene.model import Scene, Strip
 
-__all__ = ["Bench", "Shown"]
+__all__ = ["Bench", "Shown", "positive_share"]
 
 TOGETHER = 12
 """Readings in one network: its work grows with their number cubed."""
+
+
+def positive_share(strip: Strip) -> float:
+    """The positive rail's share of the resistance of both; a half where neither has any."""
+    plus, minus = strip.rail_milliohm_per_m
+    return plus / (plus + minus) if plus + minus > 0 else 0.5
 
 
 @dataclass(frozen=True)
@@ -128,6 +134,4 @@ class _Part:
         near[self.of[~self.at_far]] = fed_v[~self.at_far]
         far[self.of[self.at_far]] = fed_v[self.at_far]
         amps = np.bincount(self.of, state.supply_a[0], minlength=len(near))
-        plus, minus = strip.rail_milliohm_per_m
-        share = plus / (plus + minus) if plus + minus > 0 else 0.5
-        return near, far, np.asarray(amps, dtype=float), share * (near - far), group_v
+        return near, far, np.asarray(amps, dtype=float), positive_share(strip) * (near - far), group_v

@@ -23,7 +23,7 @@ from scipy.optimize import least_squares
 from scipy.stats import chi2
 
 from preview.power.bench import COLOURS, Reading
-from preview.power.bench_network import Bench, Shown
+from preview.power.bench_network import Bench, Shown, positive_share
 from preview.power.untold import Untold, untold
 from preview.scene.layout import Floats
 from preview.scene.model import Strip
@@ -163,7 +163,7 @@ def _unknowns(strip: Strip, readings: Sequence[Reading]) -> list[_Unknown]:
     total = max(plus + minus, 1.0)
     found = [_Unknown("rails", "both rails together, mΩ/m", total, LEAST_MILLIOHM, 1e6, 0.1 * total)]
     if any(reading.plus_drop_v is not None for reading in readings):
-        found.append(_Unknown("share", "positive rail's share of that", _share(strip), 0.0, 1.0, 0.05))
+        found.append(_Unknown("share", "positive rail's share of that", positive_share(strip), 0.0, 1.0, 0.05))
     idle = strip.idle_milliamp_per_group
     found.append(_Unknown("idle", "idle, mA a group", idle, 0.0, 1e4, max(0.1, 0.1 * idle)))
     for c, name in enumerate(COLOURS):
@@ -179,11 +179,6 @@ def _unknowns(strip: Strip, readings: Sequence[Reading]) -> list[_Unknown]:
             full = min(colour.full_v, strip.volts)
             found.append(_Unknown(f"{name}.full_v", f"{name} full from, V", full, narrowest, strip.volts, 0.3))
     return found
-
-
-def _share(strip: Strip) -> float:
-    plus, minus = strip.rail_milliohm_per_m
-    return plus / (plus + minus) if plus + minus > 0 else 0.5
 
 
 class _Problem:
@@ -257,7 +252,7 @@ class _Problem:
         """The strip with the figures of x."""
         strip = self.bench.strip
         values = {u.key: float(v) for u, v in zip(self.unknown, x, strict=False)}
-        share = values.get("share", _share(strip))
+        share = values.get("share", positive_share(strip))
         update: dict[str, object] = {
             "rail_milliohm_per_m": (values["rails"] * share, values["rails"] * (1 - share)),
             "idle_milliamp_per_group": values["idle"],
