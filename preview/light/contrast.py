@@ -28,7 +28,6 @@ from scipy.optimize import brentq
 from preview.scene.layout import Floats
 
 __all__ = [
-    "COLOUR_STEP",
     "NEAREST_M",
     "chroma_transfer",
     "contrast_sensitivity",
@@ -37,9 +36,6 @@ __all__ = [
     "farthest_m",
     "pattern_sensitivity",
 ]
-
-COLOUR_STEP = 0.0011
-"""One step of chromaticity difference in CIE 1976 u'v'."""
 
 NEAREST_M = 0.1
 """Nobody looks at a cover from nearer than this."""

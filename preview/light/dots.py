@@ -15,11 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from preview.light.contrast import COLOUR_STEP, chroma_transfer, cycles_per_degree, farthest_m, pattern_sensitivity
+from preview.light.contrast import chroma_transfer, cycles_per_degree, farthest_m, pattern_sensitivity
 from preview.light.emission import BARE_WIDTH_M, Lines, lines_of
 from preview.light.ripple import amplitude, ripple, transfer
 from preview.light.room import boxes_of
 from preview.light.shadow import hidden_points
+from preview.scene.chromaticity import STEP_UV, uv_of
 from preview.scene.layout import Bools, Floats, Layout
 from preview.scene.model import Channel, Scene, Strip
 
@@ -191,8 +192,7 @@ def steps_of(scene: Scene, layout: Layout, group_xyz: Floats) -> tuple[Steps, ..
     """The worst step between neighbouring groups of every run of two groups or more, for the light (G, 3) of one drive, in lumen."""
     lines = lines_of(scene, layout)
     xyz = np.asarray(group_xyz, dtype=np.float64)
-    below = np.maximum(xyz @ np.array([1.0, 15.0, 3.0]), 1e-12)
-    uv = np.stack([4 * xyz[:, 0], 9 * xyz[:, 1]], axis=1) / below[:, None]
+    uv = uv_of(xyz)
     found = []
     for run, plan in enumerate(scene.run):
         here = layout.run_slice(run)
@@ -203,7 +203,7 @@ def steps_of(scene: Scene, layout: Layout, group_xyz: Floats) -> tuple[Steps, ..
         pair = y[1:] + y[:-1]
         contrast = np.abs(y[1:] - y[:-1]) / np.maximum(pair, 1e-12)
         both = np.minimum(y[1:], y[:-1]) > _DARK * np.maximum(y[1:], y[:-1])
-        colour = np.where(both, np.sqrt(((place[1:] - place[:-1]) ** 2).sum(axis=1)) / COLOUR_STEP, 0.0)
+        colour = np.where(both, np.sqrt(((place[1:] - place[:-1]) ** 2).sum(axis=1)) / STEP_UV, 0.0)
         cd_m2 = line.luminance(pair / 2 / line.group_m)
         share = cd_m2 / np.maximum(cd_m2 + line.room_cd_m2, 1e-12)
         best = Steps(plan.name, 0, 0.0, 0.0, 0.0)

@@ -32,6 +32,7 @@ from numpy.typing import NDArray
 
 from effects.kit import uniform
 from preview.light.colour import RGB_TO_XYZ, from_srgb
+from preview.scene.chromaticity import UV_PARTS
 from preview.scene.faults import CovecastError
 
 __all__ = ["FLASHES_PER_S", "Directions", "Flashes", "directions_of", "flashes_in", "flashes_of"]
@@ -58,7 +59,7 @@ _LINEAR: Single = from_srgb(np.arange(256) / 255).astype(np.float32)
 
 _XYZ: Single = RGB_TO_XYZ.astype(np.float32)
 # The numerators of u' and v' and what both are divided by, straight from red, green and blue.
-_UVD = np.stack([4.0 * _XYZ[0], 9.0 * _XYZ[1], _XYZ[0] + 15.0 * _XYZ[1] + 3.0 * _XYZ[2]])
+_UVD: Single = (UV_PARTS @ RGB_TO_XYZ).astype(np.float32)
 
 
 @dataclass(frozen=True)

@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 
 from preview.power.limits import Kept, Kind, Quantity, is_over, keep_to, quantities
 from preview.power.network import Network
-from preview.power.shift import STEP_UV
 from preview.power.solve import State, solve
+from preview.scene.chromaticity import STEP_UV, UV_PARTS
 from preview.scene.layout import Bools, Floats, Ints, Layout
 from preview.scene.model import Scene
 
@@ -253,11 +253,8 @@ class _Hues:
 
     def __init__(self, layout: Layout, kept: Kept, highest_v: float) -> None:
         self.layout, self.kept = layout, kept
-        total = layout.xyz_per_lumen @ np.array([1.0, 15.0, 3.0])
-        self.weight = (
-            np.stack([4 * layout.xyz_per_lumen[..., 0], 9 * layout.xyz_per_lumen[..., 1], total], axis=-1)
-            * layout.lumen[..., None]
-        )  # (G, C, 3): what u'v' are the quotients of
+        # (G, C, 3): what u'v' are the quotients of
+        self.weight = layout.xyz_per_lumen @ UV_PARTS.T * layout.lumen[..., None]
         lit = layout.lumen.max(axis=0) > 0
         uv = self.weight[:, lit, :2] / np.maximum(self.weight[:, lit, 2:], 1e-300)
         apart = np.linalg.norm(uv[:, :, None] - uv[:, None], axis=-1)

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from preview.power.shift import STEP_UV, uv_of
 from preview.power.strip import Loads
+from preview.scene.chromaticity import STEP_UV, uv_of
 from preview.scene.layout import Bools, Floats, Ints, Layout
 from preview.scene.model import Scene
 

@@ -1,7 +1,7 @@
 """What drop does to the light: dimming, and colour shift in steps.
 
 Both compare a group's light with what the same drive gives at rated current in every colour (g = 1). A step is 0.0011 in CIE 1976
-u'v', u' = 4X/(X + 15Y + 3Z), v' = 9Y/(X + 15Y + 3Z). Groups driven dark, and groups gone wholly dark for the shift, count in neither.
+u'v' (`preview.scene.chromaticity`). Groups driven dark, and groups gone wholly dark for the shift, count in neither.
 
 Leaves out: the shift of an LED's own colour with current and heat.
 """
@@ -11,19 +11,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from preview.scene.chromaticity import STEP_UV, uv_of
 from preview.scene.layout import Floats, Layout
 
-__all__ = ["STEP_UV", "dimming", "light", "steps", "uv_of"]
-
-STEP_UV = 0.0011
-"""One step of colour shift, as a distance in CIE 1976 u'v'."""
-
-
-def uv_of(xyz: Floats) -> Floats:
-    """CIE 1976 u'v' (…, 2) of tristimulus values (…, 3); (0, 0) for black."""
-    total = xyz @ np.array([1.0, 15.0, 3.0])
-    safe = np.where(total > 0, total, 1.0)
-    return np.stack([4 * xyz[..., 0] / safe, 9 * xyz[..., 1] / safe], axis=-1)
+__all__ = ["dimming", "light", "steps"]
 
 
 def _flux(layout: Layout, codes: NDArray[np.uint8] | Floats, groups: NDArray[np.int64] | slice) -> Floats:

@@ -21,7 +21,7 @@ from preview.light.colour import (
 from preview.light.exposure import Exposure
 from preview.light.picture import Renderer
 from preview.looks.drives import drive_from_light
-from preview.power.shift import uv_of
+from preview.scene.chromaticity import uv_of
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 
