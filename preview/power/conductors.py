@@ -40,7 +40,9 @@ CLASS_5_OHM_PER_KM = {
 """Maximum resistance at 20 °C of plain flexible copper conductors, IEC 60228 class 5."""
 
 _FLEX_A = {0.5: 3.0, 0.75: 6.0, 1.0: 10.0, 1.25: 13.0, 1.5: 15.0, 2.5: 20.0}
-"""Current of small flexible cords by mm², as published for portable appliances in the UK."""
+"""Current of small flexible cords by mm²: UK ratings for portable appliances, from secondary copies that name no standard.
+
+BS 7671 table 4F3A allows more from 1.5 mm² up, 16 and 25 A (from memory)."""
 
 _CORD_A = {18: 10.0, 17: 12.0, 16: 13.0, 14: 18.0, 12: 25.0}
 """Current of flexible cords with two loaded cores by AWG, NEC table 400.5(A)."""

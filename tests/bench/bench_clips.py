@@ -9,8 +9,8 @@
 3. Peak memory for a short and a long clip.
 
 With `--quick` one look alone and no memory. The machine may be busy with other things: the least of three turns counts, and processor
-seconds say how much work it is. ffmpeg keeps one core busy here and covecast two: where others take one of them, times compare as the work
-does. On Linux, `chrt -f 5 python tests/bench/bench_clips.py` as root has both cores to itself meanwhile.
+seconds say how much work it is. ffmpeg keeps about one core busy and covecast up to two: with fewer cores free than that, times compare as
+the work does. On Linux, `chrt -f 5 python tests/bench/bench_clips.py` as root goes before everything else meanwhile.
 """
 
 import itertools
@@ -150,7 +150,7 @@ def whole(stage: Stage, name: str, ending: str, folder: Path) -> None:
     wall, cpu = seconds_of(work)
     print(
         f"  {name:14} {ending:5} {look.seconds:4g} s of clip in {wall:5.2f} s: {look.seconds / wall:.1f} times real time; "
-        f"{cpu:.2f} processor s, on two idle cores at best {2 * look.seconds / cpu:.1f}"
+        f"{cpu:.2f} processor s, {look.seconds / cpu:.2f} times real time a core"
     )
 
 
