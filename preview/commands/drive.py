@@ -11,6 +11,7 @@ import click
 import numpy as np
 
 from preview.looks.drives import Codes, find_look, look_drive
+from preview.scene.colours import COLOURS
 from preview.scene.faults import CovecastError, Fault, SceneFaults, nearest
 from preview.scene.layout import Layout
 from preview.scene.model import Scene
@@ -20,8 +21,6 @@ __all__ = ["OneDrive", "one_drive"]
 
 MOST_BYTES = 8_000_000
 """Of a file of codes: a line for each of many more groups than a plan may have."""
-
-NAMES = ("red", "green", "blue", "white")
 
 
 @dataclass(frozen=True)
@@ -88,7 +87,7 @@ def _codes(layout: Layout, text: str) -> list[int]:
     codes = [_code(part) for part in parts]
     wanted = "3 codes" if layout.colours == 3 else "3 or 4 codes"
     if not 3 <= len(parts) <= layout.colours or None in codes:
-        colours = ",".join(NAMES[: layout.colours])
+        colours = ",".join(COLOURS[: layout.colours])
         raise click.UsageError(f"Expected --drive with {wanted} from 0 to 255 ({colours}), found {text!r}.")
     return [code or 0 for code in codes] + [0] * (layout.colours - len(parts))
 
@@ -101,7 +100,7 @@ def _from_csv(layout: Layout, name: str) -> Codes:
     faults: list[Fault] = []
     try:
         head = [cell.strip() for cell in next(rows, [])]
-        known = ["run", "group", *NAMES]
+        known = ["run", "group", *COLOURS]
         if head not in (known[:5], known):
             raise CovecastError(
                 f"{name}: line 1: expected the header run,group,red,green,blue[,white], found {','.join(head)!r}"

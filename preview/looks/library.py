@@ -29,7 +29,6 @@ __all__ = [
     "EffectError",
     "Ready",
     "add_script",
-    "check_looks",
     "effect_names",
     "find_effect",
     "load_script",
@@ -229,13 +228,11 @@ def _as_toml(value: object) -> str:
 
 
 def look_faults(look: Look, key: str) -> list[Fault]:
-    """Everything wrong with one look, which goes by `key` in its file (`look[2]`)."""
+    """Everything wrong with one look: unknown effect and dials, wrong types, values out of range.
+
+    It goes by `key` in its file (`look[2]`).
+    """
     return _checked(look, key)[1]
-
-
-def check_looks(scene: Scene) -> list[Fault]:
-    """Everything wrong with the looks of a scene: unknown effects and dials, wrong types, values out of range."""
-    return [fault for i, look in enumerate(scene.look) for fault in look_faults(look, f"look[{i}]")]
 
 
 def programme_look(scene: Scene) -> Look | None:

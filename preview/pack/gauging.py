@@ -24,6 +24,7 @@ from preview.pack.wiring import Wiring, wiring_of
 from preview.power.network import build
 from preview.power.probe import readings
 from preview.power.solve import solve
+from preview.scene.colours import COLOURS
 from preview.scene.layout import Layout, lay_out
 from preview.scene.model import Colour, Scene, Strip, White
 
@@ -103,7 +104,7 @@ def drives_of(layout: Layout, code: int) -> tuple[Drive, ...]:
 
     Each is named as on the sheet, and has one code for each colour of the layout.
     """
-    names = ("red", "green", "blue", "white")[: layout.colours]
+    names = COLOURS[: layout.colours]
     dark = Drive("dark", (0,) * layout.colours)
     if code == 0:
         return (dark,)
@@ -185,5 +186,5 @@ def _drawing(strip: Strip, times: float) -> Strip:
     def colour(one: Colour | White | None) -> Colour | White | None:
         return None if one is None else one.model_copy(update={"milliamp": one.milliamp * times})
 
-    changed = {name: colour(getattr(strip, name)) for name in ("red", "green", "blue", "white")}
+    changed = {name: colour(getattr(strip, name)) for name in COLOURS}
     return strip.model_copy(update={**changed, "idle_milliamp_per_group": strip.idle_milliamp_per_group * times})

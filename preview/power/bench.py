@@ -22,13 +22,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from preview.scene.colours import COLOURS
 from preview.scene.faults import CovecastError, Fault, SceneFaults, nearest
 from preview.scene.model import Strip
 from preview.scene.text_file import text_of
 
 __all__ = ["COLUMNS", "FEWEST", "Reading", "read_bench"]
 
-COLOURS = ("red", "green", "blue", "white")
 COLUMNS = ("length_m", "fed", "red", "green", "blue", "near_v", "far_v", "amps")
 """What a file must have; strips with a white have `white` too."""
 

@@ -10,10 +10,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preview.power.bench import COLOURS, Reading
+from preview.power.bench import Reading
 from preview.power.network import Network, build
 from preview.power.solve import solve
 from preview.power.strip import loads_of
+from preview.scene.colours import COLOURS
 from preview.scene.layout import Bools, Floats, Ints, Layout, lay_out
 from preview.scene.model import Scene, Strip
 

@@ -22,9 +22,10 @@ import numpy as np
 from scipy.optimize import least_squares
 from scipy.stats import chi2
 
-from preview.power.bench import COLOURS, Reading
+from preview.power.bench import Reading
 from preview.power.bench_network import Bench, Shown, positive_share
 from preview.power.untold import Untold, untold
+from preview.scene.colours import COLOURS
 from preview.scene.layout import Floats
 from preview.scene.model import Strip
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preview.power.bench import COLOURS
 from preview.power.bench_network import Bench
+from preview.scene.colours import COLOURS
 from preview.scene.layout import Floats
 
 __all__ = ["Untold", "untold"]

@@ -13,6 +13,7 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeGuard
 
+from preview.scene.colours import colours_of
 from preview.scene.white import planckian_xy
 
 __all__ = ["assumed_words", "fill", "leds_in_series", "typical_curve_v", "typical_rail", "typical_watts_per_m"]
@@ -114,7 +115,7 @@ def _fill_strip(raw: Mapping[str, Any], key: str, assumed: list[str]) -> dict[st
     volts = _number(raw.get("volts"), 12.0)
     per_group = max(1, int(_number(raw.get("leds_per_group"), 3)))
     cut_m = per_group / _number(raw.get("leds_per_m"), 60.0)
-    colours = ("red", "green", "blue", "white") if raw.get("colours") == "rgbw" else ("red", "green", "blue")
+    colours = colours_of(raw.get("colours") == "rgbw")
 
     rail = typical_rail(volts)
     put(strip, "colours", "rgb")

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from preview.scene.colours import colours_of
 from preview.scene.model import Run, Scene, Strip
 
 __all__ = [
@@ -108,9 +109,7 @@ def places_on_path(run: Run, along_m: Floats) -> tuple[Floats, Floats]:
 
 def lay_out(scene: Scene) -> Layout:
     """The arrays of a scene. The scene has been checked by `preview.scene.read`; nothing is checked again here."""
-    colours = (
-        ("red", "green", "blue", "white") if any(s.white for s in scene.strip.values()) else ("red", "green", "blue")
-    )
+    colours = colours_of(any(s.white for s in scene.strip.values()))
     strips = [scene.strip[run.strip] for run in scene.run]
     counts = [group_count(run, strip) for run, strip in zip(scene.run, strips, strict=True)]
     first = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel
 
+from preview.scene.colours import COLOURS, colours_of
 from preview.scene.faults import Fault
 from preview.scene.layout import MOST_GROUPS, path_length_m
 from preview.scene.lines import Path
@@ -81,8 +82,7 @@ def _strip_labels(raw: Mapping[str, Any]) -> Found:
     for name, strip in named_tables(raw, "strip").items():
         path: Path = ("strip", name)
         four = strip.get("colours") == "rgbw"
-        colours = ("red", "green", "blue", "white") if four else ("red", "green", "blue")
-        tables = [table for colour in colours if isinstance(table := strip.get(colour), dict)]
+        tables = [table for colour in colours_of(four) if isinstance(table := strip.get(colour), dict)]
         if not ({"watts_per_m", "milliamp"} & set(strip) or any("milliamp" in table for table in tables)):
             expected = "watts_per_m or milliamp from its label, or milliamp in [strip.NAME.red] and the other colours"
             yield _fault((*path, "watts_per_m"), expected, "none of them")
@@ -150,7 +150,7 @@ def _strips(built: Built) -> Found:
             expected = f'each letter of "{letters}" once, as in "{"grb" if letters == "rgb" else "grbw"}"'
             yield _fault((*path, "colour_order"), expected, shown(strip.colour_order))
         given_a = 0.0
-        for name in ("red", "green", "blue", "white"):
+        for name in COLOURS:
             colour = getattr(strip, name)
             if colour is None:
                 continue

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from preview.scene.colours import COLOURS
 from preview.scene.model import Scene
 
 __all__ = ["json_schema"]
 
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
-_COLOURS = ("red", "green", "blue", "white")
 
 
 def json_schema() -> dict[str, Any]:
@@ -27,7 +27,7 @@ def json_schema() -> dict[str, Any]:
     tables["Strip"]["anyOf"] = [
         {"required": ["watts_per_m"]},
         {"required": ["milliamp"]},
-        *({"required": [colour], "properties": {colour: {"required": ["milliamp"]}}} for colour in _COLOURS),
+        *({"required": [colour], "properties": {colour: {"required": ["milliamp"]}}} for colour in COLOURS),
     ]
     for colour in ("Colour", "White"):
         tables[colour].pop("required")

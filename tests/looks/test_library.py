@@ -10,8 +10,8 @@ import effects
 from effects import kit
 from preview.looks import library
 from preview.looks.drives import LightCaution, look_light
-from preview.looks.library import EffectError, check_looks, effect_names, find_effect, load_script, ready_look
-from preview.scene.faults import SceneFaults
+from preview.looks.library import EffectError, effect_names, find_effect, load_script, look_faults, ready_look
+from preview.scene.faults import Fault, SceneFaults
 from preview.scene.model import Look, Scene
 
 SceneWith = Callable[[str], Scene]
@@ -62,10 +62,17 @@ def test_shipped_then_own_then_named(own: Path, tmp_path: Path) -> None:
         find_effect("millrac")
 
 
+def faults_of(scene: Scene) -> list[Fault]:
+    return [fault for k, look in enumerate(scene.look) for fault in look_faults(look, f"look[{k}]")]
+
+
 def test_a_script_in_the_scenes_folder_is_never_run(tmp_path: Path, scene_with: SceneWith) -> None:
     (tmp_path / "mine.py").write_text("raise RuntimeError('run')", encoding="utf-8")
     scene = scene_with('[[look]]\nname = "a"\neffect = "mine"\n[[look]]\nname = "b"\neffect = "../mine"')
-    assert [fault.key for fault in check_looks(scene)] == ["look[0].effect", "look[1].effect"]
+    assert [fault.key for fault in faults_of(scene)] == [
+        "look[0].effect",
+        "look[1].effect",
+    ]
 
 
 def test_a_changed_script_is_read_again(own: Path) -> None:
@@ -163,7 +170,7 @@ effect = "kiln"
 dials = { seed = 7, ember_m = 0.2 }
 """,
     )
-    faults = {fault.key: fault for fault in check_looks(scene)}
+    faults = {fault.key: fault for fault in faults_of(scene)}
     assert set(faults) == {
         "look[0].dials.sped_m_per_s",
         "look[0].dials.ripple_m",
