@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from preview.commands.options import json_option, load, print_json, scene_argument
+from preview.commands.options import between, json_option, load, print_json, scene_argument
 
 if TYPE_CHECKING:
     from preview.handover.checking import Checked
@@ -19,19 +19,12 @@ __all__ = ["check_text", "command"]
 WIDTH = 112
 
 
-def _price(ctx: click.Context, param: click.Parameter, value: float | None) -> float | None:
-    """A price from 0 up, or a usage error."""
-    if value is not None and not 0 <= value < 1e6:
-        raise click.BadParameter(f"expected a price from 0 up, found {value:g}", ctx, param)
-    return value
-
-
 @click.command(name="check")
 @scene_argument
 @click.option(
     "--kwh-price",
     type=float,
-    callback=_price,
+    callback=between(0, 1e6, "a kilowatt-hour"),
     metavar="PRICE",
     help="Price of a kilowatt-hour, in the scene's currency [0.30, assumed].",
 )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from preview.commands.options import json_option, load, print_json, scene_argument
+from preview.commands.options import between, check_png, json_option, load, print_json, scene_argument
 
 if TYPE_CHECKING:
     from preview.commands.drive import OneDrive
@@ -19,17 +19,6 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-def _between(low: float, high: float, unit: str) -> Any:
-    """A callback that keeps an option within bounds, both included."""
-
-    def check(ctx: click.Context, param: click.Parameter, value: float | None) -> float | None:
-        if value is not None and not low <= value <= high:
-            raise click.BadParameter(f"expected {low:g} to {high:g} {unit}, found {value:g}", ctx, param)
-        return value
-
-    return check
-
-
 @click.command(name="dots")
 @scene_argument
 @click.option("--run", "run_name", metavar="NAME", help="One run only; for --closeup the first if left out.")
@@ -37,7 +26,7 @@ def _between(low: float, high: float, unit: str) -> Any:
     "--from",
     "from_m",
     type=float,
-    callback=_between(0.1, 100, "m"),
+    callback=between(0.1, 100, "m"),
     metavar="METRES",
     help="Judge every run from this distance instead of the viewer's own.",
 )
@@ -47,7 +36,7 @@ def _between(low: float, high: float, unit: str) -> Any:
     type=float,
     default=0.25,
     show_default=True,
-    callback=_between(0.02, 2, "mm"),
+    callback=between(0.02, 2, "mm"),
     help="Size of a pixel of the screen that the close-up is looked at on.",
 )
 @click.option(
@@ -55,7 +44,7 @@ def _between(low: float, high: float, unit: str) -> Any:
     type=float,
     default=0.6,
     show_default=True,
-    callback=_between(0.1, 10, "m"),
+    callback=between(0.1, 10, "m"),
     help="Distance of the eye from that screen.",
 )
 @click.option("--drive", metavar="R,G,B[,W]", help="Codes 0 to 255 for every group.")
@@ -105,8 +94,7 @@ def command(
     if run_name is not None and run_name not in layout.run_names:
         raise CovecastError(f"--run: {unknown(run_name, layout.run_names)}")
     if closeup is not None:
-        if Path(closeup).suffix.lower() != ".png":
-            raise CovecastError(f"--closeup: expected a file ending in .png, found {closeup!r}")
+        check_png(closeup, "--closeup")
         check_place(Path(closeup))
     chosen = one_drive(plan, layout, drive, drive_csv, look, at_s, level)
     has_drive = any(value is not None for value in (drive, drive_csv, look, at_s, level))

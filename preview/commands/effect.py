@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from preview.commands.options import json_option, load, print_json
+from preview.commands.options import check_png, json_option, load, print_json
 from preview.scene.faults import CovecastError
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def list_(names: tuple[str, ...], dials: bool, sheet: Path | None, scene: str | 
     if scene is not None and sheet is None:
         raise CovecastError("--scene: expected --sheet OUT.png beside it, found none")
     if sheet is not None:
-        _png(sheet, "--sheet")
+        check_png(sheet, "--sheet")
         if scene is None:
             from preview.handover.stills import write_png
             from preview.looks.sheet import strip_sheet
@@ -151,7 +151,8 @@ def try_(effect: str, scene: str | None, dials: tuple[str, ...], seconds: float,
 
         show(room, scene or "tea_bar", 0, (1280, 720), file=find_scene(scene) if scene else None, read=read)
     else:
-        _write_moments(room, [look], _png(to, "--to"), (400, 225))
+        check_png(to, "--to")
+        _write_moments(room, [look], to, (400, 225))
         click.echo(str(to))
 
 
@@ -167,12 +168,6 @@ def _dials(given: tuple[str, ...]) -> dict[str, float]:
             raise CovecastError(f"--dial: expected NAME=VALUE with a number, like speed_m_per_s=0.4, found {text!r}")
         dials[name.strip()] = number
     return dials
-
-
-def _png(path: Path, option: str) -> Path:
-    if path.suffix != ".png":
-        raise CovecastError(f"{option}: expected a file name ending in .png, found {path}")
-    return path
 
 
 def _plain_look(effect: Effect) -> Look:

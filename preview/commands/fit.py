@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from preview.commands.options import json_option, load, print_json, scene_argument
+from preview.commands.options import between, json_option, load, print_json, scene_argument
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -23,36 +23,17 @@ STANDS_OUT = 3.0
 """Times the meter's error from which a reading is named where readings contradict each other."""
 
 
-def _above(high: float, unit: str) -> Any:
-    """A reader of finite numbers above 0, at most `high`."""
-
-    def check(ctx: click.Context, param: click.Parameter, value: float) -> float:
-        if not 0 < value <= high:
-            raise click.BadParameter(
-                f"expected a number above 0, at most {high:g} ({unit}), found {value:g}", ctx, param
-            )
-        return value
-
-    return check
-
-
-def _celsius(ctx: click.Context, param: click.Parameter, value: float) -> float:
-    if not -40 <= value <= 120:
-        raise click.BadParameter(f"expected -40 to 120 °C, found {value:g}", ctx, param)
-    return value
-
-
 @click.command(name="fit")
 @scene_argument
 @click.option("--strip", "name", metavar="NAME", required=True, help="The strip type of SCENE that was on the bench.")
 @click.option(
     "--readings", "file", type=click.Path(path_type=Path), required=True, metavar="FILE", help="CSV of readings."
 )
-@click.option("--volts-error", type=float, default=0.01, show_default=True, metavar="V", callback=_above(10, "volts"),
+@click.option("--volts-error", type=float, default=0.01, show_default=True, metavar="V", callback=between(0, 10, "volts", above=True),
               help="Error of the volt readings, one standard deviation.")  # fmt: skip
-@click.option("--amps-error", type=float, default=1.0, show_default=True, metavar="%", callback=_above(50, "percent"),
+@click.option("--amps-error", type=float, default=1.0, show_default=True, metavar="%", callback=between(0, 50, "percent", above=True),
               help="Error of the amp readings, in percent of each.")  # fmt: skip
-@click.option("--bench-c", type=float, default=20.0, show_default=True, metavar="C", callback=_celsius,
+@click.option("--bench-c", type=float, default=20.0, show_default=True, metavar="C", callback=between(-40, 120, "°C"),
               help="Temperature of the strip on the bench.")  # fmt: skip
 @click.option("--write", is_flag=True, help="Store what the readings tell in SCENE; shows the change.")
 @json_option

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from preview.commands.options import json_option, load, print_json, scene_argument
+from preview.commands.options import json_option, load, print_json, scene_argument, three_numbers
 
 if TYPE_CHECKING:
     from preview.light.lux import Reading
@@ -79,18 +78,14 @@ def command(
         _print(plan, chosen.says, point, facing, data)
 
 
-def _three(key: str, text: str, faults: list[Fault]) -> list[float] | None:
+def _three(key: str, text: str, faults: list[Fault]) -> tuple[float, float, float] | None:
     """Three finite numbers, or None and a fault."""
     from preview.scene.faults import Fault
 
-    try:
-        values = [float(part) for part in text.split(",")]
-    except ValueError:
-        values = []
-    if len(values) == 3 and all(math.isfinite(value) for value in values):
-        return values
-    faults.append(Fault(key, "three numbers x,y,z such as 2.4,1.7,0.75", repr(text)))
-    return None
+    values = three_numbers(text)
+    if values is None:
+        faults.append(Fault(key, "three numbers x,y,z such as 2.4,1.7,0.75", repr(text)))
+    return values
 
 
 def _data(scene: Scene, layout: Layout, reading: Reading, ambient: bool) -> dict[str, Any]:

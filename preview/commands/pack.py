@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from preview.commands.options import json_option, load, pixels_of, print_json, scene_argument
+from preview.commands.options import json_option, load, pixels_of, print_json, scene_argument, three_numbers
 
 if TYPE_CHECKING:
     from preview.handover.checking import Checked
@@ -164,7 +164,7 @@ def _points(texts: tuple[str, ...]) -> tuple[LuxPoint, ...]:
     found, faults = [], []
     for text in texts:
         place, slash, way = text.partition("/")
-        at_m, facing = _three(place), _three(way) if slash else (0.0, 0.0, 1.0)
+        at_m, facing = three_numbers(place), three_numbers(way) if slash else (0.0, 0.0, 1.0)
         if at_m is None or facing is None:
             wanted = "three numbers x,y,z such as 2.4,1.7,0.75, and three more after a slash"
             faults.append(Fault("--lux", wanted, repr(text)))
@@ -173,14 +173,6 @@ def _points(texts: tuple[str, ...]) -> tuple[LuxPoint, ...]:
     if faults:
         raise SceneFaults("pack", faults)
     return tuple(found)
-
-
-def _three(text: str) -> tuple[float, float, float] | None:
-    try:
-        values = [float(part) for part in text.split(",")]
-    except ValueError:
-        return None
-    return (values[0], values[1], values[2]) if len(values) == 3 and all(map(math.isfinite, values)) else None
 
 
 def _wrong(

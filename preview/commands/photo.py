@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from preview.commands.options import json_option, load, print_json, scene_argument
+from preview.commands.options import check_png, json_option, load, print_json, scene_argument
 
 __all__ = ["command"]
 
@@ -34,8 +34,7 @@ def command(scene: str, out: str | None, as_json: bool) -> None:
     if plan.photo is None:
         raise CovecastError(f"{scene}: expected a scene with a [photo], found none in it")
     if out is not None:
-        if Path(out).suffix.lower() != ".png":
-            raise CovecastError(f"{out}: expected a file ending in .png, found {Path(out).suffix or 'no ending'}")
+        check_png(out, "OUT.png")
         check_place(Path(out))
     photo = load_photo(plan.photo.file, Path(plan.folder))
     sighting = sighting_of(plan, photo)
