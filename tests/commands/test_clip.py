@@ -37,9 +37,9 @@ def test_a_folder_has_every_picture(original: np.ndarray, tmp_path: Path) -> Non
     assert np.ptp(original, axis=0).max() > 20
 
 
-# The same call gives the same pictures whatever it writes, before that format's own loss. Bounds: 255 dithered colours keep 27 dB
-# at least, and 99 in 100 means over 6 × 6 pixels within 6 codes (the others lie on single bright LEDs); WebP at quality 90 and
-# H.264 at rate factor 18 keep 36 dB.
+# The same call gives the same pictures whatever it writes, before that format's own loss. Bounds (common practice, no source): 255 dithered
+# colours keep 27 dB at least, and 99 in 100 means over 6 × 6 pixels within 6 codes (the others lie on single bright LEDs); WebP at
+# quality 90 and H.264 at rate factor 18, which are said to look like the original, keep 36 dB.
 @pytest.mark.parametrize(("ending", "least_db"), [("gif", 27), ("webp", 36), pytest.param("mp4", 36, marks=FFMPEG)])
 def test_every_ending_shows_the_same_pictures(
     ending: str, least_db: float, plan: Path, out: Path, original: np.ndarray, covecast
