@@ -190,8 +190,8 @@ def test_ctrl_c_leaves_nothing(name: str, number: signal.Signals, moving: str, t
             until(lambda: encoders(process.pid), "an encoder")
             time.sleep(0.3)
         else:  # a GIF is compressed in the process itself: its file has pictures in it and no name yet
-            until(lambda: written_so_far(process.pid, out) > 20_000, "pictures in a file")
-        assert process.poll() is None
+            until(lambda: process.poll() is not None or written_so_far(process.pid, out) > 20_000, "pictures in a file")
+        assert process.poll() is None, process.communicate()
         others = children(process.pid)
         os.killpg(process.pid, number) if number is signal.SIGINT else process.send_signal(number)
         said, told = process.communicate(timeout=60)
