@@ -24,7 +24,7 @@ WIDTH = 112
 @click.option(
     "--kwh-price",
     type=float,
-    callback=between(0, 1e6, "a kilowatt-hour"),
+    callback=between(0, 999_999, "a kilowatt-hour"),
     metavar="PRICE",
     help="Price of a kilowatt-hour, in the scene's currency [0.30, assumed].",
 )
