@@ -1,6 +1,5 @@
 """The state of the window, without a screen."""
 
-import math
 from pathlib import Path
 
 import numpy as np
