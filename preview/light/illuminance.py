@@ -34,7 +34,7 @@ _GAUSS = ((-0.5 * np.sqrt(0.6), 5 / 18), (0.0, 8 / 18), (0.5 * np.sqrt(0.6), 5 /
 
 
 def lux_per_lumen(
-    lines: Lines, boxes: Boxes, points_m: Floats, normals: Floats, skip: int = -1, shadows: bool = True
+    lines: Lines, boxes: Boxes, points_m: Floats, normals: Floats, skip: int | Ints = -1, shadows: bool = True
 ) -> Floats:
     """Illuminance (N, G) in lux at points (N, 3) facing `normals` (N, 3) or (3,), for one lumen of each group's strip flux.
 
@@ -43,13 +43,14 @@ def lux_per_lumen(
     groups = int((lines.first + lines.count).max())
     result = np.zeros((len(points_m), groups))
     normals = np.broadcast_to(normals, points_m.shape)
+    skips = np.broadcast_to(skip, len(points_m))
     for line in range(len(lines)):
-        _add_line(result, lines, line, boxes, points_m, normals, skip, shadows)
+        _add_line(result, lines, line, boxes, points_m, normals, skips, shadows)
     return result
 
 
 def _add_line(
-    result: Floats, lines: Lines, line: int, boxes: Boxes, points: Floats, normals: Floats, skip: int, shadows: bool
+    result: Floats, lines: Lines, line: int, boxes: Boxes, points: Floats, normals: Floats, skip: Ints, shadows: bool
 ) -> None:
     length = float(lines.count[line] * lines.group_m[line])
     span = lines.start_m[line] - points
@@ -71,7 +72,7 @@ def _add_line(
         )
     if shadows:
         along, heft = _along(lines, line, inner, normals[rows]), _heft(lines, line, inner, normals[rows])
-        share = visible_share(lines, line, boxes, inner, skip, along, heft)
+        share = visible_share(lines, line, boxes, inner, skip[rows], along, heft)
         if share is not None:
             part *= share
     first = int(lines.first[line])

@@ -12,7 +12,6 @@ every other group, so that it holds for light that changes along a run.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -39,8 +38,6 @@ _COPED = 4.0  # misses fall with the square of the spacing
 _UNEVEN = 0.35  # part of the misses of every other group that counts where those of all groups are small
 
 Matrix = NDArray[np.float32]
-Light = Callable[[Floats, Floats], Matrix]
-"""Light (N, G) of every group at places u, v (N,) of the surface."""
 
 
 @dataclass(frozen=True)
@@ -169,12 +166,13 @@ def _cells_of_lines(grid: Grid, exact: Matrix, halves: Matrix, floor: float) -> 
 class Refinement:
     """A grid of lines that gets patches, round by round, and the light (nodes, G) of every group at its nodes.
 
-    `exact` is the light at the nodes on lines, `first` (L,) the first group of each line, `light` gives the light at other places,
-    `floor` is light in lux that there is everywhere.
+    `exact` is the light at the nodes on lines, `first` (L,) the first group of each line, `floor` light in lux that there is everywhere.
+    A round is a call of `ask`, which says where light must be known, and one of `take` with the light there.
     """
 
-    def __init__(self, grid: Grid, exact: Matrix, first: Ints, light: Light, floor: float) -> None:
-        self._grid, self._light, self._floor = grid, light, floor
+    def __init__(self, grid: Grid, exact: Matrix, first: Ints, floor: float) -> None:
+        self._grid, self._floor = grid, floor
+        self._trials: list[_Trial] = []
         self._halves = _halves(first, exact.shape[1])
         self._known, self._patches = exact, [grid.patches]
         self._look(_cells_of_lines(grid, exact, self._halves, floor))
@@ -203,19 +201,35 @@ class Refinement:
         """Light (nodes, G) of every group."""
         return self._known
 
-    def cut(self, most_nodes: int) -> None:
-        """Cut what is too coarse, once, adding `most_nodes` nodes or a few more."""
+    def ask(self, most_nodes: int) -> tuple[Floats, Floats]:
+        """Places u and v (N,) that cutting what is too coarse takes, adding `most_nodes` nodes or a few more."""
         cells, cut = self._cells, self._into
         # Where most is missed on most of the surface comes first, as far as there is room.
         reach = np.sqrt((cells.box_m[:, 1] - cells.box_m[:, 0]) * (cells.box_m[:, 3] - cells.box_m[:, 2]))
         some = np.argsort(-reach * np.minimum(cells.miss.max(axis=1), _MUCH), kind="stable")
         some = some[_SHARED * np.cumsum(cut[some].prod(axis=1)) <= most_nodes]
-        found = [cells.pick(some[:0])]
-        parts = [self._known]
-        nodes = len(self._known)
+        self._trials = []
         for cut_u, cut_v in np.unique(cut[some], axis=0).tolist():
             these = cells.pick(some[(cut[some] == (cut_u, cut_v)).all(axis=1)])
-            kept, values, u, v = _cut(these, cut_u, cut_v, self._known, self._halves, self._light, self._floor)
+            self._trials.append(_trial(these, cut_u, cut_v))
+        none: list[Floats] = [np.empty(0)]
+        return (
+            np.concatenate([one.fresh_u for one in self._trials] or none),
+            np.concatenate([one.fresh_v for one in self._trials] or none),
+        )
+
+    def take(self, light: Matrix, last: bool = False) -> None:
+        """Cut with the light (N, G) at the places asked for; after the `last` round no more is wanted."""
+        cells = self._cells
+        found = [cells.pick(np.arange(0))]
+        parts = [self._known]
+        nodes = len(self._known)
+        at = 0
+        for trial in self._trials:
+            these, cut_u, cut_v = trial.cells, trial.cut_u, trial.cut_v
+            fresh = light[at : at + len(trial.fresh_u)]
+            at += len(fresh)
+            kept, values, u, v = _judged(trial, fresh, self._known, self._halves, self._floor)
             if not len(kept):
                 continue
             blocks, block = _joined(these.place[kept], cut_u, cut_v)
@@ -231,32 +245,55 @@ class Refinement:
             place = np.empty((len(kept), cut_v, cut_u, 3), dtype=np.int64)
             place[..., 0] = (sum(map(len, self._patches)) + block)[:, None, None]
             place[..., 1], place[..., 2] = columns[:, None, :-1], rows[:, :-1, None]
-            sums = np.moveaxis((values @ self._halves).astype(np.float64), 3, 0)
-            found.append(_cells(sums, u, v, nodes + node, place, self._floor))
+            if not last:
+                sums = np.moveaxis((values @ self._halves).astype(np.float64), 3, 0)
+                found.append(_cells(sums, u, v, nodes + node, place, self._floor))
             nodes += len(joined)
             parts.append(joined)
             self._patches.append(blocks)
-        self._known = np.concatenate(parts)
+        self._known, self._trials = np.concatenate(parts), []
         self._look(_Cells(*(np.concatenate([getattr(one, f.name) for one in found]) for f in fields(_Cells))))
 
 
-def _cut(
-    cells: _Cells, cut_u: int, cut_v: int, known: Matrix, halves: Matrix, light: Light, floor: float
-) -> tuple[Ints, Matrix, Floats, Floats]:
-    """Cells cut and found to have needed it: their numbers (K,), light (K, V, U, G) at their nodes, and those' u (K, U) and v (K, V)."""
+@dataclass(frozen=True)
+class _Trial:
+    """Cells that are cut into `cut_u` by `cut_v`, and the places at which light must be known to tell whether they needed it."""
+
+    cells: _Cells
+    cut_u: int
+    cut_v: int
+    u: Floats  # (C, U) of the nodes of each cell
+    v: Floats  # (C, V)
+    row: Ints  # (F,) of a cell's nodes that are new
+    column: Ints
+    fresh_u: Floats  # (N,)
+    fresh_v: Floats
+    of: Ints  # (C·F,) the place of each cell's new nodes
+
+
+def _trial(cells: _Cells, cut_u: int, cut_v: int) -> _Trial:
     across, up = np.arange(cut_u + 1) / cut_u, np.arange(cut_v + 1) / cut_v
     u = cells.box_m[:, :1] + (cells.box_m[:, 1:2] - cells.box_m[:, :1]) * across
     v = cells.box_m[:, 2:3] + (cells.box_m[:, 3:] - cells.box_m[:, 2:3]) * up
-    values = np.empty((len(u), cut_v + 1, cut_u + 1, known.shape[1]), np.float32)
-    values[:, ::cut_v, ::cut_u] = known[cells.corner].reshape(len(u), 2, 2, -1)
-    fresh = np.ones(values.shape[1:3], dtype=bool)
+    fresh = np.ones((cut_v + 1, cut_u + 1), dtype=bool)
     fresh[::cut_v, ::cut_u] = False
     row, column = np.nonzero(fresh)
     at_u, at_v = u[:, column].ravel(), v[:, row].ravel()
     # Cells side by side share nodes: their light is worked out once. Places are told apart to a tenth of a micrometre.
     key = np.rint(at_u * 1e7).astype(np.int64) * 4_000_000_000 + np.rint(at_v * 1e7).astype(np.int64)
     _, one, of = np.unique(key, return_index=True, return_inverse=True)
-    values[:, row, column] = light(at_u[one], at_v[one])[of].reshape(len(u), len(row), -1)
+    return _Trial(cells, cut_u, cut_v, u, v, row, column, at_u[one], at_v[one], of)
+
+
+def _judged(
+    trial: _Trial, light: Matrix, known: Matrix, halves: Matrix, floor: float
+) -> tuple[Ints, Matrix, Floats, Floats]:
+    """Cells found to have needed their cut: their numbers (K,), light (K, V, U, G) at their nodes, and those' u (K, U) and v (K, V)."""
+    u, v, cut_u, cut_v = trial.u, trial.v, trial.cut_u, trial.cut_v
+    across, up = np.arange(cut_u + 1) / cut_u, np.arange(cut_v + 1) / cut_v
+    values = np.empty((len(u), cut_v + 1, cut_u + 1, known.shape[1]), np.float32)
+    values[:, ::cut_v, ::cut_u] = known[trial.cells.corner].reshape(len(u), 2, 2, -1)
+    values[:, trial.row, trial.column] = light[trial.of].reshape(len(u), len(trial.row), -1)
     sums = np.moveaxis((values @ halves).astype(np.float64), 3, 0)
     edge = sums[:, :, ::cut_v, ::cut_u]
     plain = edge[:, :, :1] + (edge[:, :, 1:] - edge[:, :, :1]) * up[:, None]

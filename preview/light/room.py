@@ -81,8 +81,8 @@ class Surfaces:
         """(S,) area of each rectangle."""
         return np.asarray(self.size_m.prod(axis=1))
 
-    def points(self, surface: int, u_m: Floats, v_m: Floats) -> Floats:
-        """Places (N, 3) in the room of places (N,) on one surface."""
+    def points(self, surface: int | Ints, u_m: Floats, v_m: Floats) -> Floats:
+        """Places (N, 3) in the room of places (N,) on one surface, or on `surface` (N,)."""
         return np.asarray(self.origin_m[surface] + u_m[:, None] * self.u[surface] + v_m[:, None] * self.v[surface])
 
     def pick(self, which: Ints | Bools) -> Surfaces:

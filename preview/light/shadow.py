@@ -138,14 +138,14 @@ def visible_share(
     line: int,
     boxes: Boxes,
     points_m: Floats,
-    skip: int = -1,
+    skip: int | Ints = -1,
     along: Along | None = None,
     heft: Heft | None = None,
 ) -> Floats | None:
     """Share (N, count) of each group of one line that points (N, 3) see past the boxes; None where nothing is hidden.
 
-    `skip` is the number of a box that is not tested: the one whose own face the points lie on. With `along` and `heft` it is the share
-    of each group's light at the point; without them the share of its area.
+    `skip`, one for all points or (N,), is the number of a box that is not tested: the one whose own face a point lies on. With `along`
+    and `heft` it is the share of each group's light at the point; without them the share of its area.
     """
     start, tangent = lines.start_m[line], lines.tangent[line]
     step, width = float(lines.group_m[line]), float(lines.width_m[line])
@@ -154,12 +154,16 @@ def visible_share(
     reach_high = np.maximum(start, start + length * tangent) + width
     reach_low, reach_high = np.minimum(reach_low, points_m.min(axis=0)), np.maximum(reach_high, points_m.max(axis=0))
     rays = _Rays(points_m, start, tangent)
+    skip = np.broadcast_to(skip, len(points_m))
+    skipped = set(np.unique(skip).tolist())
     near: list[tuple[Floats, Floats, Ints]] = []  # low and high corner, rows of the points that a box may shade
     for b, (low, high) in enumerate(zip(*boxes.opaque_m, strict=True)):
-        if b == skip or (low >= high).any() or (reach_low >= high).any() or (reach_high <= low).any():
+        if (low >= high).any() or (reach_low >= high).any() or (reach_high <= low).any():
             continue
         # Only points for which a box thicker by the band's width hides something are looked at closely.
         rows = rays.may_meet(low - width, high + width)
+        if b in skipped:
+            rows = rows[skip[rows] != b]
         if not len(rows):
             continue
         first, last = _interval(low - width, high + width, points_m[rows], start, tangent)

@@ -37,6 +37,7 @@ _FIRST_ALONG = 4.0  # spacing along a run, and beside contacts, to begin with, o
 _OF_GROUP = 0.25  # spacing along a run over the length of its groups, at the least
 _ALLOWED = 0.005  # miss between lines, relative to the light there
 _OF_ROWS = 0.75  # share of a line on which light must be straight enough
+_TOGETHER = 4000  # points whose light is worked out at once
 _BOUNCED = 0.2  # light that is everywhere, at the least, over what an even spread of all light would be
 
 
@@ -202,14 +203,20 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
     whole = _whole(lines)
     floor = _BOUNCED * float(lines.share @ lines.length_m) / float(surfaces.area_m2.sum())
 
-    def one(s: int) -> tuple[_Axis, _Axis]:
+    def begun(s: int) -> tuple[_Axis, _Axis]:
         lighting = samples.lighting(surfaces, s, lines)
         found = zip(_contacts(surfaces, s, boxes), shadow_edges(surfaces, s, lines, boxes), strict=True)
         u_axis, v_axis = (_axis(surfaces, s, lines, lighting, way, *parts, coarsest) for way, parts in enumerate(found))
-        u_m, v_m = u_axis.places(1.0), v_axis.places(1.0)
-        v, u = np.meshgrid(v_m, u_m, indexing="ij")
-        points = surfaces.points(s, u.ravel(), v.ravel())
-        light = lux_per_lumen(whole, boxes, points, surfaces.normal[s], skip=int(surfaces.box[s])) * lines.length_m
+        return u_axis, v_axis
+
+    def lit(part: slice) -> Floats:
+        found = lux_per_lumen(
+            whole, boxes, points[part], surfaces.normal[surface[part]], skip=surfaces.box[surface[part]]
+        )
+        return np.asarray(found * lines.length_m)
+
+    def measured(axes: tuple[_Axis, _Axis], places: tuple[Floats, Floats], light: Floats) -> tuple[_Axis, _Axis]:
+        (u_axis, v_axis), (u_m, v_m) = axes, places
         light = light.T.reshape(len(lines), len(v_m), len(u_m))
         total = light.sum(axis=0) + floor
         along_u = _needed(light, total, u_m, _shares(v_m))
@@ -217,7 +224,19 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
         return _measured(u_axis, u_m, along_u, coarsest), _measured(v_axis, v_m, along_v, coarsest)
 
     with ThreadPoolExecutor(2) as pool:
-        axes = list(pool.map(one, range(len(surfaces))))
+        first = list(pool.map(begun, range(len(surfaces))))
+        trial = [(u.places(1.0), v.places(1.0)) for u, v in first]
+        # All surfaces' points in few large pieces: two threads get in each other's way over small ones.
+        counts = [len(u) * len(v) for u, v in trial]
+        surface = np.repeat(np.arange(len(surfaces)), counts)
+        points = surfaces.points(
+            surface,
+            np.concatenate([np.tile(u, len(v)) for u, v in trial]),
+            np.concatenate([np.repeat(v, len(u)) for u, v in trial]),
+        )
+        pieces = [slice(low, low + _TOGETHER) for low in range(0, len(points), _TOGETHER)]
+        light = np.split(np.concatenate(list(pool.map(lit, pieces))), np.cumsum(counts)[:-1])
+        axes = list(map(measured, first, trial, light))
     scale = 1.0
     while True:
         places = [(u.places(scale), v.places(scale)) for u, v in axes]

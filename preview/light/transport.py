@@ -12,7 +12,7 @@ Memory: (coarse nodes + about a quarter of all nodes) × groups × 4 bytes; stat
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -26,7 +26,7 @@ from preview.light.emission import Lines
 from preview.light.illuminance import lux_per_lumen
 from preview.light.refine import ROUNDS, Refinement
 from preview.light.room import TOUCH_M, Boxes, Surfaces, inside_boxes
-from preview.scene.layout import Bools, Floats
+from preview.scene.layout import Bools, Floats, Ints
 
 __all__ = ["Block", "Progress", "Transport", "build_transport", "interpolation"]
 
@@ -179,28 +179,32 @@ def _block_ranges(lines: Lines) -> list[tuple[int, int, int]]:
     return ranges
 
 
-def _begin(surfaces: Surfaces, surface: int, grid: Grid, lines: Lines, boxes: Boxes, floor: float) -> Refinement:
-    normal, own = surfaces.normal[surface], int(surfaces.box[surface])
+def _light(
+    surfaces: Surfaces, surface: Ints, u_m: Floats, v_m: Floats, lines: Lines, boxes: Boxes, pool: Executor
+) -> Matrix:
+    """(N, G) at places of surfaces, in few large pieces: two threads get in each other's way over small ones."""
     groups = int(lines.count.sum())
+    found = np.empty((len(surface), groups), dtype=np.float32)
     chunk = max(64, _CHUNK_PAIRS // groups)
 
-    def light(u_m: Floats, v_m: Floats) -> Matrix:
-        points = surfaces.points(surface, u_m, v_m)
-        found = np.empty((len(points), groups), dtype=np.float32)
-        for low in range(0, len(points), chunk):
-            part = slice(low, low + chunk)
-            found[part] = lux_per_lumen(lines, boxes, points[part], normal, skip=own)
-        return found
+    def fill(low: int) -> None:
+        part = slice(low, low + chunk)
+        points = surfaces.points(surface[part], u_m[part], v_m[part])
+        own = surface[part]
+        found[part] = lux_per_lumen(lines, boxes, points, surfaces.normal[own], skip=surfaces.box[own])
 
-    u_m, v_m = grid.places()
+    for _ in pool.map(fill, range(0, len(surface), chunk)):
+        pass
+    return found
+
+
+def _of_air(surfaces: Surfaces, surface: int, grid: Grid, boxes: Boxes, light: Matrix) -> Matrix:
+    """The light of nodes on lines, where a box covers them that of the nearest that is free."""
     # Nodes right on the edge of a box that stands there are in the air.
     solid = Boxes(boxes.low_m + 0.2 * TOUCH_M, boxes.high_m - 0.2 * TOUCH_M)
-    buried = inside_boxes(solid, surfaces.points(surface, u_m, v_m) + 2 * TOUCH_M * normal)
-    exact = light(u_m, v_m)
+    buried = inside_boxes(solid, grid.points(surfaces, surface) + 2 * TOUCH_M * surfaces.normal[surface])
     source = _filled_from(grid, buried)
-    if (source != np.arange(len(source))).any():
-        exact = exact[source]
-    return Refinement(grid, exact, lines.first, light, floor)
+    return light[source] if (source != np.arange(len(source))).any() else light
 
 
 def _surface_part(work: Refinement, lines: Lines) -> _Part:
@@ -238,7 +242,6 @@ def build_transport(
     Two surfaces are worked on at a time.
     """
     order = sorted(range(len(surfaces)), key=lambda s: -grids[s].nodes)
-    total = sum(grid.nodes for grid in grids)
     floor = _BOUNCED * float(lines.share @ lines.count) / float(surfaces.area_m2.sum())
 
     def tell(done: float) -> None:
@@ -246,16 +249,24 @@ def build_transport(
             progress(done)
 
     with ThreadPoolExecutor(2) as pool:
-        waiting = [pool.submit(_begin, surfaces, s, grids[s], lines, boxes, floor) for s in order]
-        work, done = [], 0
-        for s, one in zip(order, waiting, strict=True):
-            work.append(one.result())
-            done += grids[s].nodes
-            tell(_BEGUN * done / total)
+
+        def light(places: list[tuple[Floats, Floats]]) -> list[Matrix]:
+            counts = [len(u) for u, _ in places]
+            u_m, v_m = (np.concatenate(part) for part in zip(*places, strict=True))
+            found = _light(surfaces, np.repeat(order, counts), u_m, v_m, lines, boxes, pool)
+            return np.split(found, np.cumsum(counts)[:-1])
+
+        def begin_with(s: int, found: Matrix) -> Refinement:
+            return Refinement(grids[s], _of_air(surfaces, s, grids[s], boxes, found), lines.first, floor)
+
+        work = list(pool.map(begin_with, order, light([grids[s].places() for s in order])))
+        tell(_BEGUN)
         for k in range(ROUNDS):
             room = max(0, most_nodes - sum(one.nodes for one in work))
             share = min(1.0, room / max(1, sum(one.wanted for one in work)))
-            for _ in pool.map(lambda one: one.cut(int(share * one.wanted)), work):  # noqa: B023
+            fresh = light([one.ask(int(share * one.wanted)) for one in work])
+            last = [k == ROUNDS - 1] * len(work)
+            for _ in pool.map(Refinement.take, work, fresh, last):
                 pass
             tell(_BEGUN + (1 - _BEGUN) * (k + 1) / (ROUNDS + 1))
         found = dict(zip(order, pool.map(lambda one: _surface_part(one, lines), work), strict=True))
