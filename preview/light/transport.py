@@ -39,7 +39,7 @@ _ALL_SHARE = 2e-5
 _BLOCK = 64
 _BEGUN = 0.6  # of the work, about, is done when the nodes on lines are
 _BOUNCED = 0.2  # light that is everywhere, at the least, over what an even spread of all light would be
-_CHUNK_PAIRS = 600_000
+_CHUNK_PAIRS = 1_200_000
 
 Matrix = NDArray[np.float32]
 
@@ -263,6 +263,8 @@ def build_transport(
         tell(_BEGUN)
         for k in range(ROUNDS):
             room = max(0, most_nodes - sum(one.nodes for one in work))
+            if not room:
+                break
             share = min(1.0, room / max(1, sum(one.wanted for one in work)))
             fresh = light([one.ask(int(share * one.wanted)) for one in work])
             last = [k == ROUNDS - 1] * len(work)
