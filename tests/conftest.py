@@ -1,5 +1,6 @@
 """What tests of several packages share: a small scene, and calling the command as a shell would, in this process."""
 
+import signal
 import sys
 import time
 from collections.abc import Callable
@@ -7,6 +8,10 @@ from collections.abc import Callable
 import pytest
 
 from preview.cli import main
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A shell starts what runs in its background deaf to Ctrl-C, and so would be every command that a test starts and stops.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 ONE_SHELF = """format = 1
 title = "One shelf"

@@ -37,7 +37,7 @@ def caution(found: Flashes, limit: float) -> str:
 def foot_words(found: Flashes) -> str:
     """What is written at the foot of the pictures of such a clip, short enough for any size.
 
-    >>> foot_words(Flashes(5.0, 0.0, 0.0))
+    >>> foot_words(Flashes(5.0, 0.0, 0.0, (0, 0, 1, 1)))
     'flashes: 5 a second'
     """
     return f"flashes: {found.per_s:g} a second"

@@ -6,6 +6,7 @@ import json
 import re
 import signal
 import subprocess
+import sys
 import time
 from html.parser import HTMLParser
 from pathlib import Path
@@ -310,18 +311,9 @@ def test_shorter_clips(quick: Path, out: Path, covecast) -> None:
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
 def test_stopped_midway_nothing_is_left(how: signal.Signals, quick: Path, out: Path) -> None:
-    words = [
-        "covecast",
-        "pack",
-        str(quick),
-        str(out / "pack"),
-        "--clip-size",
-        "640x360",
-        "--without",
-        "flashes",
-        "--jobs",
-        "2",
-    ]
+    program = [sys.executable, "-c", "from preview.cli import main; main()"]
+    call = ["pack", str(quick), str(out / "pack"), "--clip-size", "640x360", "--without", "flashes", "--jobs", "2"]
+    words = [*program, *call]
     with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:
         while running.poll() is None and not list(out.glob(".pack.part-*/clips")):
             time.sleep(0.02)
