@@ -25,7 +25,7 @@ from preview.light.room import Boxes
 from preview.light.shadow import Along, Heft, visible_share
 from preview.scene.layout import Floats, Ints
 
-__all__ = ["lux_per_lumen"]
+__all__ = ["in_pieces", "lux_per_lumen"]
 
 _NEAREST_M = 0.001  # a point on the line itself is taken to be this far off it
 _WIDE = 6.0  # widths of the band within which it is more than a line
@@ -47,6 +47,16 @@ def lux_per_lumen(
     for line in range(len(lines)):
         _add_line(result, lines, line, boxes, points_m, normals, skips, shadows)
     return result
+
+
+def in_pieces(points: int, most: int) -> list[slice]:
+    """Equal slices of so many points for two threads, an even number, none of more than `most`: over small ones they wait for each other.
+
+    >>> in_pieces(10, 4)
+    [slice(0, 2, None), slice(2, 5, None), slice(5, 7, None), slice(7, 10, None)]
+    """
+    pieces = 2 * max(1, -(-points // (2 * most)))
+    return [slice(k * points // pieces, (k + 1) * points // pieces) for k in range(pieces)]
 
 
 def _add_line(

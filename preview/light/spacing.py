@@ -20,7 +20,7 @@ import numpy as np
 from preview.light.atlas import Grid
 from preview.light.edges import shadow_edges
 from preview.light.emission import Lines
-from preview.light.illuminance import lux_per_lumen
+from preview.light.illuminance import in_pieces, lux_per_lumen
 from preview.light.room import TOUCH_M, Boxes, Surfaces
 from preview.scene.layout import Bools, Floats, Ints
 
@@ -37,7 +37,7 @@ _FIRST_ALONG = 4.0  # spacing along a run, and beside contacts, to begin with, o
 _OF_GROUP = 0.25  # spacing along a run over the length of its groups, at the least
 _ALLOWED = 0.005  # miss between lines, relative to the light there
 _OF_ROWS = 0.75  # share of a line on which light must be straight enough
-_TOGETHER = 4000  # points whose light is worked out at once
+_TOGETHER = 12_000  # points whose light is worked out at once
 _BOUNCED = 0.2  # light that is everywhere, at the least, over what an even spread of all light would be
 
 
@@ -226,7 +226,6 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
     with ThreadPoolExecutor(2) as pool:
         first = list(pool.map(begun, range(len(surfaces))))
         trial = [(u.places(1.0), v.places(1.0)) for u, v in first]
-        # All surfaces' points in few large pieces: two threads get in each other's way over small ones.
         counts = [len(u) * len(v) for u, v in trial]
         surface = np.repeat(np.arange(len(surfaces)), counts)
         points = surfaces.points(
@@ -234,8 +233,8 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
             np.concatenate([np.tile(u, len(v)) for u, v in trial]),
             np.concatenate([np.repeat(v, len(u)) for u, v in trial]),
         )
-        pieces = [slice(low, low + _TOGETHER) for low in range(0, len(points), _TOGETHER)]
-        light = np.split(np.concatenate(list(pool.map(lit, pieces))), np.cumsum(counts)[:-1])
+        found = list(pool.map(lit, in_pieces(len(points), _TOGETHER)))
+        light = np.split(np.concatenate(found), np.cumsum(counts)[:-1])
         axes = list(map(measured, first, trial, light))
     scale = 1.0
     while True:

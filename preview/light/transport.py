@@ -23,7 +23,7 @@ from scipy import sparse
 
 from preview.light.atlas import Grid
 from preview.light.emission import Lines
-from preview.light.illuminance import lux_per_lumen
+from preview.light.illuminance import in_pieces, lux_per_lumen
 from preview.light.refine import ROUNDS, Refinement
 from preview.light.room import TOUCH_M, Boxes, Surfaces, inside_boxes
 from preview.scene.layout import Bools, Floats, Ints
@@ -39,7 +39,7 @@ _ALL_SHARE = 2e-5
 _BLOCK = 64
 _BEGUN = 0.6  # of the work, about, is done when the nodes on lines are
 _BOUNCED = 0.2  # light that is everywhere, at the least, over what an even spread of all light would be
-_CHUNK_PAIRS = 1_200_000
+_CHUNK_PAIRS = 3_600_000
 
 Matrix = NDArray[np.float32]
 
@@ -182,18 +182,16 @@ def _block_ranges(lines: Lines) -> list[tuple[int, int, int]]:
 def _light(
     surfaces: Surfaces, surface: Ints, u_m: Floats, v_m: Floats, lines: Lines, boxes: Boxes, pool: Executor
 ) -> Matrix:
-    """(N, G) at places of surfaces, in few large pieces: two threads get in each other's way over small ones."""
+    """(N, G) at places of surfaces."""
     groups = int(lines.count.sum())
     found = np.empty((len(surface), groups), dtype=np.float32)
-    chunk = max(64, _CHUNK_PAIRS // groups)
 
-    def fill(low: int) -> None:
-        part = slice(low, low + chunk)
+    def fill(part: slice) -> None:
         points = surfaces.points(surface[part], u_m[part], v_m[part])
         own = surface[part]
         found[part] = lux_per_lumen(lines, boxes, points, surfaces.normal[own], skip=surfaces.box[own])
 
-    for _ in pool.map(fill, range(0, len(surface), chunk)):
+    for _ in pool.map(fill, in_pieces(len(surface), max(64, _CHUNK_PAIRS // groups))):
         pass
     return found
 
