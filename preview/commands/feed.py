@@ -98,14 +98,19 @@ def command(
         )  # fmt: skip
         advice, caps = advise(plan, layout, asked, rules)
         outcome = Outcome(plan, layout, asked, rules, advice, caps, any_caps(layout, advice))
+    change = None
+    if target is not None and yes:  # first of all: whoever reads the output may close it before its end
+        change = _write(plan, advice, target, yes)
     if as_json:
         print_json(feed_json(outcome))
     else:
         click.echo(feed_text(outcome))
     for line in not_held(plan, layout, asked, advice):
         click.echo(f"caution: {line}", err=True)
-    if target is not None:
-        _write(plan, advice, target, yes, as_json)
+    if target is not None and not yes:
+        _write(plan, advice, target, yes)
+    if change and not as_json:
+        click.echo(change)
 
 
 @contextlib.contextmanager
@@ -206,8 +211,8 @@ def _target(scene: str, to: str | None) -> tuple[Path, Path | None]:
     return source, Path(to)
 
 
-def _write(scene: Scene, advice: Advice, target: tuple[Path, Path | None], yes: bool, as_json: bool) -> None:
-    """Show what changes in the file, ask, and write."""
+def _write(scene: Scene, advice: Advice, target: tuple[Path, Path | None], yes: bool) -> str:
+    """Write what changes in the file, and give it back; unless `yes`, show it and ask before."""
     import tomlkit
 
     from preview.looks.library import effect_names
@@ -218,13 +223,14 @@ def _write(scene: Scene, advice: Advice, target: tuple[Path, Path | None], yes: 
     source, new = target
     if advice.kept:
         click.echo("Nothing was written: the plan as it is holds, and none found is cheaper.", err=True)
-        return
+        return ""
     change = feeds_into(scene, advice.best.scene)
     diff = edit_scene(source, change, dry_run=True, effects=effect_names())
-    if not as_json:
-        click.echo(f"\n{diff}" if diff else f"\n{source}: nothing to change.")
+    shown = f"\n{diff}" if diff else f"\n{source}: nothing to change."
+    if not yes:
+        click.echo(shown)
     if new is None and not diff:
-        return
+        return shown
     document = tomlkit.parse(read_text(source))
     change(document)
     stale = comments_beside_changes(read_text(source), document.as_string())
@@ -234,9 +240,10 @@ def _write(scene: Scene, advice: Advice, target: tuple[Path, Path | None], yes: 
             click.echo(f"  line {line}: {' '.join(text.split())}", err=True)
     if not yes and not click.confirm(f"Write this to {new or source}?", err=True):
         click.echo("Nothing was written.", err=True)
-        return
+        return shown
     if new is None:
         edit_scene(source, change, effects=effect_names())
     else:
         new_scene(new, document.as_string(), effects=effect_names())
     click.echo(f"{new or source}: written.\nNext: covecast check {new or source}", err=True)
+    return shown

@@ -1,6 +1,7 @@
 """feed as it is called: what it prints and writes, that the written plan is clean, and what it says to bad input."""
 
 import json
+import subprocess
 import sys
 import tomllib
 from pathlib import Path
@@ -292,3 +293,16 @@ def test_what_a_plan_leaves_for_any_content_is_what_cap_says_of_it(tmp_path: Pat
         caps[str(scene)] = json.loads(covecast("cap", scene, "--json")[1])["caps"][-1]["level"]
     assert caps[str(file)] < caps["tea_bar"]
     assert f"level {caps[str(file)]:.3f} after {caps['tea_bar']:.3f}" in out
+
+
+def test_the_file_is_written_though_nobody_reads_on(long_shelf: Path) -> None:
+    before = long_shelf.read_text()
+    program = [sys.executable, "-c", "from preview.cli import main; main()"]
+    words = ["feed", str(long_shelf), "--write", "--yes"]
+    with subprocess.Popen([*program, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:
+        assert running.stdout is not None
+        assert running.stderr is not None
+        running.stdout.close()  # as `| head -0` does
+        told = running.stderr.read()
+    assert "written" in told
+    assert long_shelf.read_text() != before

@@ -615,3 +615,29 @@ def test_supplies_that_short_each_other_are_named() -> None:
     scene = scene.model_copy(update={"supply": supply, "feed": feed})
     with pytest.raises(NetworkError, match=r": psu \(12 V\), other \(14 V\); give"):
         build(scene, lay_out(scene))
+
+
+def test_a_run_inside_something_solid() -> None:
+    """A board from 0.5 to 1.5 m along the run: in it for 1.0 m less what counts as let in, at either end; on its face not at all."""
+    board = '[[box]]\nname = "board"\ncorner_m = [0.5, 0, {low}]\nsize_m = [1, 0.3, 0.2]\n'
+    room = ("[supply.psu]", "[room]\nsize_m = [4, 3, 2.5]\n[supply.psu]")
+    shifted = ("path_m = [[0, 0, 1], [2, 0, 1]]", "path_m = [[0, 0.15, 1], [2, 0.15, 1]]")
+    (found,) = only(read(plan(room, shifted, more=board.format(low=0.9))), "lie inside board")
+    assert (found.weight, found.about) == ("caution", "run a")
+    assert float(found.says.split()[0]) == pytest.approx(1.0, abs=0.05)
+    for face in (0.8, 1.0, 0.99):  # hung below it, lying on it, let into it by 10 mm
+        assert not only(read(plan(room, shifted, more=board.format(low=face))), "lie inside")
+
+
+def test_a_supply_that_feeds_nothing() -> None:
+    (found,) = only(read(plan(more="[supply.spare]\nvolts = 12\namps = 5\n")), "feeds nothing")
+    assert (found.weight, found.about) == ("note", "supply spare")
+    assert not only(read(plan()), "feeds nothing")
+
+
+@pytest.mark.parametrize(("fuse", "made"), [(6, "7.5 A is"), (12, "10 A is"), (0.5, "1 A is")])
+def test_a_fuse_that_is_not_made_gives_way_to_the_next_larger_that_the_cable_stands(fuse: float, made: str) -> None:
+    """1 mm² may carry 10 A (tests/reference/check_sources.md), so that 15 A is none for it."""
+    fused = ("cable = { mm2 = 1.0, length_m = 2 }", f"fuse_a = {fuse}\ncable = {{ mm2 = 1.0, length_m = 2 }}")
+    (found,) = only(read(plan(fused)), "is made")
+    assert found.do == made

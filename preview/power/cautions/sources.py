@@ -50,7 +50,18 @@ def limited_a(volts: float) -> float:
 
 def source_findings(scene: Scene) -> list[Finding]:
     """What is to be said of the supplies, whatever plays."""
-    return [*_mismatched(scene), *_paralleled(scene), *_apart(scene), *_touch(scene), *_limited(scene)]
+    return [
+        *_mismatched(scene), *_paralleled(scene), *_apart(scene), *_touch(scene), *_limited(scene), *_unused(scene),
+    ]  # fmt: skip
+
+
+def _unused(scene: Scene) -> Iterator[Finding]:
+    """Supplies that feed nothing."""
+    used = {root_supply(scene, feed.from_) for feed in scene.feed}
+    for name in scene.supply:
+        if name not in used:
+            do = f'a [[feed]] with from = "{name}", or take it out of the plan'
+            yield Finding("note", f"supply {name}", "feeds nothing", do, "the plan itself")
 
 
 def _mismatched(scene: Scene) -> Iterator[Finding]:

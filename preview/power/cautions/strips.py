@@ -25,6 +25,10 @@ WOUND_TIMES, WOUND_W_PER_M2, WOUND_ROOM_M = 6.0, 500.0, 0.02
 """A run this many times as long as what it lies in, with more watts than this on its area, at least so wide, is a coil (common practice,
 no source)."""
 
+DEEP_M, STEP_M = 0.015, 0.01
+"""A run this far below every face of a box, or two fifths of it, is inside it and not let into it (common practice, no source); looked
+at in such steps."""
+
 HOURS_PER_YEAR = 8760
 
 MAINS = "IEC 60364-1, clause 132, and national wiring rules after it (from memory)"
@@ -43,6 +47,7 @@ def strip_findings(scene: Scene, idle_a: float, idle_w: float, kwh_price: float 
     return [
         *_bare(scene),
         *_wound(scene),
+        *_boxed_in(scene),
         *_idle(scene, idle_a, idle_w, kwh_price),
         *_coiled(scene),
         *_mains(scene),
@@ -79,6 +84,28 @@ def _wound(scene: Scene) -> Iterator[Finding]:
             )
             do = "spread it out, on aluminium that leads the heat away; or a strip of fewer watts"
             yield Finding("caution", f"run {run.name}", says, do, PRACTICE)
+
+
+def _boxed_in(scene: Scene) -> Iterator[Finding]:
+    """Runs that lie inside something solid, where no light gets out and no strip can be fixed."""
+    for run in scene.run:
+        points = np.asarray(run.path_m, dtype=float)
+        steps_m = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        along_m = (np.arange(int(steps_m.sum() / STEP_M) + 1) + 0.5) * STEP_M
+        reached_m = np.concatenate([[0.0], np.cumsum(steps_m)])
+        at = np.stack([np.interp(along_m, reached_m, points[:, axis]) for axis in range(3)], axis=1)
+        for box in scene.box:
+            size = np.asarray(box.size_m)
+            deep = np.minimum(DEEP_M, 0.4 * size)
+            low, high = np.asarray(box.corner_m) + deep, np.asarray(box.corner_m) + size - deep
+            inside_m = float(((at > low) & (at < high)).all(axis=1).sum()) * STEP_M
+            if inside_m > 0:
+                says = (
+                    f"{inside_m:.2f} m of it lie inside {box.name}: what the picture and lux show of them means nothing"
+                )
+                yield Finding(
+                    "caution", f"run {run.name}", says, "move the run to a face of the box", "the plan itself"
+                )
 
 
 def _idle(scene: Scene, idle_a: float, idle_w: float, kwh_price: float | None) -> Iterator[Finding]:

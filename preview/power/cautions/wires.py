@@ -10,7 +10,7 @@ from preview.power.conductor_sets import conductor_sets, root_supply
 from preview.power.conductors import ampacity_a, cable_words
 from preview.power.data_line import UNBUFFERED_M, data_lines
 from preview.power.finding import PRACTICE, Finding, Weight
-from preview.power.fusing import FUSE_A, largest_fuse
+from preview.power.fusing import FUSE_A, fuse_for, largest_fuse
 from preview.scene.layout import Floats, places_on_path
 from preview.scene.model import Run, Scene
 
@@ -57,7 +57,8 @@ def _fuses(scene: Scene) -> Iterator[Finding]:
             says = f"a plain blade fuse is rated {FUSE_V:g} V, not {volts:g} V"
             yield Finding(weight, f"feed {k}", says, do, BLADE)
         if feed.fuse_a <= FUSE_A[-1] and feed.fuse_a not in FUSE_A:
-            near = min(FUSE_A, key=lambda a: abs(a - (feed.fuse_a or 0)))
+            # the next larger one carries what this one was to carry, where the cable stands it
+            near = fuse_for(feed.fuse_a, 1.0, holds_a) or largest_fuse(feed.fuse_a) or FUSE_A[0]
             yield Finding("note", f"feed {k}", f"no blade fuse of {feed.fuse_a:g} A is made", f"{near:g} A is", BLADE)
 
 
