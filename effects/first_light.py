@@ -1,4 +1,4 @@
-"""Dawn: a deep red glow begins in one place, spreads through the room and whitens along the black-body curve."""
+"""Dawn: a deep red glow begins in one place, spreads through the room and whitens, by way of orange, as daylight does."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One colour, everywhere, standing still: a black-body white, or a hue of the strip."""
+"""One even light everywhere, standing still: a white from candle to daylight, or a colour."""
 
 from __future__ import annotations
 

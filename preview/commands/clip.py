@@ -123,6 +123,8 @@ def command(
     wrong = _wrong_together(at_s, sheet, every, look_name, ending, mail_mb, wipe, seconds)
     if wrong:
         raise ClipError("\n".join(f"{out}: {fault}" for fault in wrong))
+    if every and not Path(out).suffix and not out.endswith(("/", "\\")):
+        out += "/"  # of every look there can only be a folder
     target = target_of(out, size, fps, ending)
     single = at_s is not None or sheet
     if single and target.kind != ".png":
@@ -131,7 +133,7 @@ def command(
     if not single and target.kind == ".png":
         raise ClipError(f"{out}: a .png holds one moment: expected --at SECONDS, or --sheet, found none")
     if every and target.kind != "folder":
-        raise ClipError(f"{out}: --all writes a folder: expected a trailing slash, found {target.kind}")
+        raise ClipError(f"{out}: --all writes a folder: expected a name without an ending, found {target.kind}")
     if mail_mb is not None and target.kind == "folder" and not every:
         raise ClipError(f"{out}: --mail is for one file: expected .gif, .mp4 or .webp, found a folder")
     wish = Wish(

@@ -290,7 +290,7 @@ WRONG = {
     "no folder": (["none/a.gif"], "expected an existing folder"),
     "sheet of all": (["a.png", "--sheet", "--all"], "expected one of them"),
     "all of one": (["f/", "--all", "--look", "water"], "expected it without --look"),
-    "all in a file": (["a.gif", "--all"], "expected a trailing slash"),
+    "all in a file": (["a.gif", "--all"], "expected a name without an ending"),
     "as without all": (["a.gif", "--as", "mp4"], "expected --all"),
     "mail of pictures": (["f/", "--mail", "3"], "--mail is for one file"),
     "sheet as a clip": (["a.gif", "--sheet"], "expected the ending .png"),

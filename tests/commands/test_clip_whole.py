@@ -223,12 +223,13 @@ def test_workers_leave_when_their_caller_is_killed(moving: str, tmp_path: Path, 
 
 
 def test_workers_leave_quietly(plan: Path, out: Path) -> None:
-    words = [plan, f"{out}/c/", "--all", "--seconds", 0.2, "--jobs", 2, *SMALL]
+    words = [plan, f"{out}/c", "--all", "--seconds", 0.2, "--jobs", 2, *SMALL]  # a folder, though no slash says so
     process = started("clip", *words)
     said, told = process.communicate(timeout=120)
     assert process.returncode == 0
     assert said.count("pictures") == 3
     assert told == ""
+    assert len(list((out / "c").glob("*.gif"))) == 3
 
 
 def test_every_look_at_once_and_again_only_where_it_changed(own: Path, out: Path, covecast) -> None:
