@@ -35,7 +35,7 @@ WORKERS = 2
 FULL = 65535.0
 """Exposed light that is display white: what is printed comes in these units, so that it is its own index into the table."""
 
-_BAND_PIXELS = 30_000
+_BAND_PIXELS = 90_000
 _LINE = 64  # bytes that a core's cache takes at a time
 _TILE = 128
 _FULL = np.float32(FULL)
