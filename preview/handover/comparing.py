@@ -19,6 +19,7 @@ from preview.light.dots import Dots, dots_of
 from preview.looks.drives import channel_blocks, drive_blocks
 from preview.looks.library import looks_of
 from preview.power.cap import Cap, cap_any, cap_of
+from preview.power.conductor_sets import used_supplies
 from preview.power.data_line import data_lines
 from preview.power.meter import meter_frames
 from preview.power.network import build
@@ -278,7 +279,8 @@ def _bought(scene: Scene, layout: Layout) -> tuple[int, float | None, tuple[str,
             unpriced.append(f"channel {name}")
         else:
             price += count * channel.price
-    for name, supply in scene.supply.items():
+    for name in used_supplies(scene):
+        supply = scene.supply[name]
         if supply.price is None:
             unpriced.append(f"supply {name}")
         else:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 from preview.pack.cuts import CutList
 from preview.pack.wiring import cable_words
+from preview.power.conductor_sets import used_supplies
 from preview.scene.model import Cable, Scene
 
 __all__ = ["ALLOWANCE", "NOT_LISTED", "Part", "Parts", "parts_list"]
@@ -115,7 +116,8 @@ def _sold(scene: Scene, cuts: CutList) -> Iterator[Part]:
 
 def _supplies(scene: Scene) -> Iterator[Part]:
     alike: dict[tuple[float, float, float | None], list[str]] = {}
-    for name, supply in scene.supply.items():
+    for name in used_supplies(scene):
+        supply = scene.supply[name]
         alike.setdefault((supply.volts, supply.amps, supply.price), []).append(name)
     for (volts, amps, price), names in alike.items():
         item = f"supply {', '.join(names)}: {volts:g} V d.c., {amps:g} A ({volts * amps:.0f} W) or more"

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from preview.power import conductors
-from preview.power.conductor_sets import conductor_sets, root_supply
+from preview.power.conductor_sets import conductor_sets, root_supply, used_supplies
 from preview.power.data_line import data_lines
 from preview.scene.layout import group_count
 from preview.scene.model import Cable, Join, Scene
@@ -179,8 +179,9 @@ def _named(scene: Scene, conductor: Any, groups: dict[str, int]) -> tuple[tuple[
     """Sets of parts that hang together, sources first, by name."""
     sets = []
     for parts in conductor_sets(scene, conductor):
-        names = [f"supply {name}" for name in scene.supply if ("source", name) in parts]
+        names = [f"supply {name}" for name in used_supplies(scene) if ("source", name) in parts]
         names += [f"block {name}" for name in scene.block if ("source", name) in parts]
         names += [f"run {name}" for name in groups if ("run", name) in parts]
-        sets.append(tuple(names))
+        if names:
+            sets.append(tuple(names))
     return tuple(sets)

@@ -10,7 +10,7 @@ from typing import Literal
 
 from preview.scene.model import Scene
 
-__all__ = ["Part", "conductor_sets", "root_supply", "supplies_of"]
+__all__ = ["Part", "conductor_sets", "root_supply", "supplies_of", "used_supplies"]
 
 Part = tuple[Literal["source", "run"], str]
 """A supply or block, or a run, by name."""
@@ -43,6 +43,12 @@ def conductor_sets(scene: Scene, conductor: Literal["positive", "negative"]) -> 
 def supplies_of(scene: Scene, parts: frozenset[Part]) -> list[str]:
     """The supplies among some parts, in the scene's order."""
     return [name for name in scene.supply if ("source", name) in parts]
+
+
+def used_supplies(scene: Scene) -> list[str]:
+    """The supplies that feed anything, in the scene's order."""
+    used = {root_supply(scene, feed.from_) for feed in scene.feed}
+    return [name for name in scene.supply if name in used]
 
 
 def root_supply(scene: Scene, name: str) -> str:

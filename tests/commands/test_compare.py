@@ -57,7 +57,9 @@ def test_groups_reels_price_and_watts_by_hand() -> None:
     assert (planned.groups, planned.group_mm, planned.strip_m) == (180, (50.0,), 9.0)
     assert planned.reels == 3
     assert planned.price == 3 * 30 + 5 * 10 + 50
-    assert planned.unpriced == ("supply small",)
+    assert planned.unpriced == ()  # the small supply, without a price, feeds nothing and is not bought
+    (unpriced,) = compare(plan(SCENE.replace("price = 50", "")), [Choice()])
+    assert (unpriced.price, unpriced.unpriced) == (3 * 30 + 5 * 10, ("supply psu",))
     # the supply gives 12 V whatever it is asked: 180 × 30.5 mA × 12 V
     assert planned.full_w == pytest.approx(65.88, rel=1e-6)
     assert planned.mean_w == pytest.approx(65.88, rel=1e-6)

@@ -2,7 +2,9 @@
 
 import pytest
 
+from preview.handover.comparing import Choice, compare
 from preview.pack.cuts import cut_list
+from preview.pack.gauging import gauge
 from preview.pack.parts import parts_list
 from preview.scene.model import Scene
 
@@ -57,3 +59,12 @@ def test_cables_add_up_to_the_scene(name: str, demo) -> None:
         f.fuse_a is not None for f in scene.feed
     )
     assert all(part.count >= (part.net_m or 0) for part in parts if part.unit == "m")
+
+
+def test_a_supply_that_feeds_nothing_is_not_bought_nor_tied(two_walls: Scene) -> None:
+    spare = next(iter(two_walls.supply.values())).model_copy(update={"price": 45.0})
+    more = two_walls.model_copy(update={"supply": {**two_walls.supply, "spare": spare}})
+    assert counts(more) == counts(two_walls)
+    assert gauge(more, 100).wiring.negatives == gauge(two_walls, 100).wiring.negatives
+    plain, idle = (compare(scene, [Choice()])[0] for scene in (two_walls, more))
+    assert (idle.price, idle.unpriced) == (plain.price, plain.unpriced)

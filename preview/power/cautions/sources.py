@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from preview.power.conductor_sets import conductor_sets, root_supply, supplies_of
+from preview.power.conductor_sets import conductor_sets, root_supply, supplies_of, used_supplies
 from preview.power.finding import PRACTICE, Finding
 from preview.power.fusing import largest_fuse
 from preview.power.strip import volts_fit
@@ -57,9 +57,8 @@ def source_findings(scene: Scene) -> list[Finding]:
 
 def _unused(scene: Scene) -> Iterator[Finding]:
     """Supplies that feed nothing."""
-    used = {root_supply(scene, feed.from_) for feed in scene.feed}
     for name in scene.supply:
-        if name not in used:
+        if name not in used_supplies(scene):
             do = f'a [[feed]] with from = "{name}", or take it out of the plan'
             yield Finding("note", f"supply {name}", "feeds nothing", do, "the plan itself")
 
