@@ -13,7 +13,7 @@ import struct
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -284,12 +284,19 @@ def test_instruments_and_pages(screen: Screen) -> None:
 
 def test_without_drop_and_side_by_side(screen: Screen) -> None:
     resize(screen, (1280, 860))  # where there is room for the words
-    marked = coloured(screen.photograph()[-170:], ACCENT)
+    screen.key("space", "Home")  # nothing moves, so that what is counted changes with the words alone
+
+    def marked() -> int:
+        return coloured(screen.photograph()[-170:], ACCENT)
+
+    with_drop = at_rest(marked)
     screen.key("d")
-    until(lambda: coloured(screen.photograph()[-170:], ACCENT) > marked + 20, "the ledge says that it is without drop")
+    until(lambda: marked() > with_drop + 20, "the ledge says that it is without drop")
     assert screen.is_lit()
+    without_drop = at_rest(marked)
     screen.key("d")
-    until(lambda: coloured(screen.photograph()[-170:], ACCENT) <= marked, "with drop again")
+    until(lambda: marked() < without_drop - 20, "with drop again")
+    screen.key("space")
     screen.key("s")
     middle = screen.room().shape[1] // 2
     until(lambda: screen.room()[:, middle].mean() < 30, "a dark line down the middle")
@@ -305,6 +312,17 @@ def test_readings_of_a_group(screen: Screen) -> None:
     screen.key("g")
     until(lambda: not np.array_equal(screen.photograph()[: before.shape[0] // 2], screen_top(before)), "a label")
     screen.key("Escape", "space")
+
+
+def at_rest(seen: Callable[[], int]) -> int:
+    """What is seen, once it has stayed the same for a second: a slow machine draws a change in several steps."""
+    last, since = seen(), time.monotonic()
+    while time.monotonic() < since + 1.0:
+        time.sleep(0.05)
+        now = seen()
+        if now != last:
+            last, since = now, time.monotonic()
+    return last
 
 
 def screen_top(picture: Picture) -> Picture:
