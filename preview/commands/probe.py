@@ -69,7 +69,7 @@ def _print(scene: Scene, layout: Layout, says: str, found: dict[str, Any], every
         click.echo("\n" + table(["<block", "V", "A"], rows))
     rows = [
         [
-            str(f["index"]), f["from"], f["run"], f"{f['at_m']:.3f}",
+            str(f["index"] + 1), f["from"], f["run"], f"{f['at_m']:.3f}",
             f"{f['volts']:.3f}", f"{f['amps']:.3f}", f"{f['negative_amps']:.3f}",
         ]
         for f in found["feeds"]

@@ -199,7 +199,7 @@ def _strip(scene: Scene, name: str, sold: Sold, letter: str) -> Material:
             if first:
                 at = f"spliced to the piece before it at {first * strip.cut_m:.3f} m"
                 note = (
-                    f"{at}, where feed {fed[first]} comes in"
+                    f"{at}, where feed {fed[first] + 1} comes in"
                     if first in fed
                     else f"{at}, between groups {first - 1} and {first}"
                 )

@@ -139,7 +139,7 @@ class _Drawn:
         self.sheet.word(
             self.words,
             y - 4,
-            f"feed {feed.index}: {fuse}, {length_words(feed.cable)}",
+            f"{feed.name}: {fuse}, {length_words(feed.cable)}",
             11,
             colour,
             bold=True,

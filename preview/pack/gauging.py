@@ -25,6 +25,7 @@ from preview.power.network import build
 from preview.power.probe import readings
 from preview.power.solve import solve
 from preview.scene.colours import COLOURS
+from preview.scene.feed_names import feed_names
 from preview.scene.layout import Layout, lay_out
 from preview.scene.model import Colour, Scene, Strip, White
 
@@ -153,8 +154,7 @@ def _places(scene: Scene, found: dict[str, Any]) -> list[tuple[str, str, tuple[s
     for b, block in enumerate(found["blocks"]):
         places.append((f"block {block['name']}", "V", ("blocks", b, "volts")))
         places.append((f"block {block['name']}, in its cable's positive", "A", ("blocks", b, "amps")))
-    for k, feed in enumerate(found["feeds"]):
-        where = f"feed {k} into {feed['run']} at {feed['at_m']:.3f} m"
+    for k, where in enumerate(feed_names(scene)):
         places.append((f"{where}, at the strip's pads", "V", ("feeds", k, "volts")))
         places.append((f"{where}, in its positive", "A", ("feeds", k, "amps")))
     for r, run in enumerate(found["runs"]):

@@ -126,7 +126,7 @@ def _supplies(scene: Scene) -> Iterator[Part]:
 
 def _protection(scene: Scene) -> Iterator[Part]:
     for amps, count in sorted(Counter(feed.fuse_a for feed in scene.feed if feed.fuse_a is not None).items()):
-        where = ", ".join(str(k) for k, feed in enumerate(scene.feed) if feed.fuse_a == amps)
+        where = ", ".join(str(k) for k, feed in enumerate(scene.feed, start=1) if feed.fuse_a == amps)
         plural = "feeds" if count > 1 else "feed"
         yield Part(
             "protection",

@@ -47,6 +47,11 @@ class FeedPoint:
     fuse_a: float | None
 
     @property
+    def name(self) -> str:
+        """What it is called where its source and its run are beside it anyway: its number in the file, from 1."""
+        return f"feed {self.index + 1}"
+
+    @property
     def moved(self) -> bool:
         """Whether the cut point lies more than a millimetre from where the scene asks for power."""
         return abs(self.at_m - self.asked_m) > 1e-3

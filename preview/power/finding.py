@@ -22,7 +22,10 @@ PRACTICE = "common practice, no source"
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing found. `about` names a part of the plan as the meter does: "supply psu", "feed 2", "look dusk", "plan"."""
+    """One thing found.
+
+    `about` names a part of the plan as the meter does: "supply psu", "feed 2 (psu to shelf at 0 m)", "look dusk", "plan".
+    """
 
     weight: Weight
     about: str

@@ -16,6 +16,7 @@ from preview.power.network import Network
 from preview.power.shift import dimming, steps
 from preview.power.solve import Drive, State
 from preview.power.strip import light_fraction
+from preview.scene.feed_names import feed_names
 from preview.scene.layout import Bools, Floats, Ints, Layout
 from preview.scene.model import Scene
 
@@ -37,6 +38,7 @@ class Kept:
     colour_steps: float
     dimming: float
     reset_v: Floats  # (G,) 0 where the strip has none
+    feed_names: tuple[str, ...]  # (K,)
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,7 @@ class Quantity:
     """One thing that is limited, over F frames. Reset's value is how far the worst group lies below its limit."""
 
     kind: Kind
-    where: str  # name of the supply, "feed 2", "block NAME", "join A to B"; empty where it is about groups
+    where: str  # name of the supply, as in `feed_names`, "block NAME", "join A to B"; empty where it is about groups
     limit: float
     value: Floats  # (F,)
     group: Ints | None = None  # (F,) worst group, where it is about groups
@@ -71,6 +73,7 @@ def keep_to(scene: Scene, layout: Layout, network: Network) -> Kept:
         colour_steps=limits.colour_steps,
         dimming=limits.dimming,
         reset_v=layout.reset_v,
+        feed_names=feed_names(scene),
     )
 
 
@@ -83,19 +86,19 @@ def quantities(
     ]
     positive = np.abs(state.feed_a)
     found += [
-        Quantity("fuse", f"feed {k}", float(kept.fuse_a[k]), positive[:, k])
+        Quantity("fuse", kept.feed_names[k], float(kept.fuse_a[k]), positive[:, k])
         for k in range(len(scene.feed))
         if np.isfinite(kept.fuse_a[k])
     ]
     cables = (
-        ("feed", [str(k) for k in range(len(scene.feed))], kept.feed_a, state.feed_a, state.feed_negative_a),
-        ("block", list(scene.block), kept.block_a, state.block_a, state.block_negative_a),
-        ("join", list(network.join_names), kept.join_a, state.join_a, state.join_negative_a),
+        (kept.feed_names, kept.feed_a, state.feed_a, state.feed_negative_a),
+        ([f"block {name}" for name in scene.block], kept.block_a, state.block_a, state.block_negative_a),
+        ([f"join {name}" for name in network.join_names], kept.join_a, state.join_a, state.join_negative_a),
     )
-    for kind, names, limit, plus, minus in cables:
+    for names, limit, plus, minus in cables:
         most = np.maximum(np.abs(plus), np.abs(minus))
         found += [
-            Quantity("cable", f"{kind} {name}", float(limit[k]), most[:, k])
+            Quantity("cable", name, float(limit[k]), most[:, k])
             for k, name in enumerate(names)
             if np.isfinite(limit[k])
         ]

@@ -15,6 +15,7 @@ import numpy as np
 from preview.power.conductors import CLASS_5_OHM_PER_KM, ampacity_a
 from preview.power.fusing import fuse_for
 from preview.power.meter import Break, Metered
+from preview.scene.feed_names import feed_number
 from preview.scene.layout import Layout
 from preview.scene.model import Cable, Feed, Scene
 
@@ -38,7 +39,9 @@ def mends(scene: Scene, layout: Layout, found: Break, meter_again: Callable[[Sce
             return [f"split the load over more supplies: {need:.1f} A are needed"]
         return [f"a {rating:g} A supply would hold"]
     if found.kind == "fuse":
-        feed = scene.feed[int(found.where.removeprefix("feed "))]
+        number = feed_number(found.where)
+        assert number is not None  # a fuse is a feed's
+        feed = scene.feed[number]
         rating = fuse_for(found.worst, scene.limits.fuse_fraction)
         if rating is None:
             return ["a second feed beside it, each with its own fuse"]

@@ -111,7 +111,7 @@ def failing(
                 f = int(hot[0])
                 k = int(beyond[f].argmax())
                 return Failing(
-                    codes[f], "fuse", f"feed {k}", None, float(abs(state.feed_a[f, k])), float(feed_most_a[k])
+                    codes[f], "fuse", kept.feed_names[k], None, float(abs(state.feed_a[f, k])), float(feed_most_a[k])
                 )
         if over.any():
             f = int(over.any(axis=0).argmax())

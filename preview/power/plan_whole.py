@@ -22,6 +22,7 @@ from preview.power.plan_costs import Size, plan_cost
 from preview.power.plan_limits import NoPlanError
 from preview.power.plan_moments import Failing, Figures, Moments, failing, figures_of
 from preview.power.strip import volts_fit
+from preview.scene.feed_names import feed_number
 from preview.scene.layout import Floats, Layout
 from preview.scene.model import Feed, Scene
 
@@ -248,8 +249,8 @@ class WholePlanner:
         """The chain that a limit belongs to; None where it is the supply's, a block's or a join's."""
         if broken.group is not None:
             return next(k for k, chain in enumerate(self.chains) if broken.group in chain.groups)
-        if broken.where.startswith("feed "):
-            number = int(broken.where.removeprefix("feed "))
+        number = feed_number(broken.where)
+        if number is not None:
             for k in self._order(planners):
                 if number < len(chosen[k].options):
                     return k

@@ -179,7 +179,7 @@ def test_readings_are_the_probes(packed: Path, quick: Path, covecast) -> None:
     told = json.loads(printed)
     expected = {row["place"]: float(row["expected"]) for row in rows if row["unit"] == "A"}
     assert expected["supply psu, in its positive"] == round(told["supplies"][0]["amps"], 3)
-    assert expected["feed 0 into shelf at 0.000 m, in its positive"] == round(told["feeds"][0]["amps"], 3)
+    assert expected["feed 1 (psu to shelf at 0 m), in its positive"] == round(told["feeds"][0]["amps"], 3)
 
 
 def test_the_manifest(packed: Path, quick: Path) -> None:

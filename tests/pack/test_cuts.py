@@ -18,7 +18,7 @@ def test_strip_by_hand(two_walls: Scene) -> None:
     assert long.length_m == pytest.approx(7.0)
     assert 1000 * long.dark_m == pytest.approx(30.0)
     assert [piece.groups for piece in long.pieces] == [(0, 79), (80, 139)]
-    assert "feed 1" in long.pieces[1].note
+    assert "feed 2" in long.pieces[1].note
     # 80 + 20 groups fill one reel, 60 lie on another.
     strip = cut_list(two_walls).materials[0]
     assert (strip.sold, strip.proven) == (2, True)

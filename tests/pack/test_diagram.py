@@ -81,7 +81,7 @@ def test_nothing_is_left_out(name: str, demo) -> None:
         assert f"supply {source}" in text or f"block {source}" in text
     for run in scene.run:
         assert run.name in text
-    for k, feed in enumerate(scene.feed):
+    for k, feed in enumerate(scene.feed, start=1):
         assert f"feed {k}: fuse {feed.fuse_a:g} A, {feed.cable.mm2:g} mm², {feed.cable.length_m:g} m" in text
     for join in scene.join:
         assert f"from the end of {join.from_}" in text
@@ -90,7 +90,7 @@ def test_nothing_is_left_out(name: str, demo) -> None:
 
 def test_by_hand(two_walls: Scene) -> None:
     text = "\n".join(words_of(drawn(two_walls)))
-    assert "feed 2: NO FUSE, 18 AWG, 1 m" in text
+    assert "feed 3: NO FUSE, 18 AWG, 1 m" in text
     assert "at 4.000 m: between groups 79 and 80" in text
     assert "negative and data, positive cut: 0.75 mm², 1.2 m" in text
     assert "2.5 mm², 3 m from one" in text
@@ -164,7 +164,7 @@ def test_no_feed_crosses_another_in_its_run(demo) -> None:
     for k, one in enumerate(scene.feed):
         for n, other in enumerate(scene.feed):
             if one.run == other.run and one.at_m > other.at_m:
-                assert at[f"feed {k}"] < at[f"feed {n}"]
+                assert at[f"feed {k + 1}"] < at[f"feed {n + 1}"]
 
 
 @pytest.mark.parametrize("name", DEMOS)

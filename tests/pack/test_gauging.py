@@ -61,7 +61,7 @@ def test_places(two_walls: Scene) -> None:
     full = [one for one in found.readings if one.drive.name == "every colour"]
     # Two supplies, a block and three feeds have volts and amps, two runs volts at both ends.
     assert len(full) == 2 * (2 + 1 + 3) + 2 * 2
-    assert any("feed 1 into long at 4.000 m" in one.place for one in full)
+    assert any("feed 2 (b to long at 4 m)" in one.place for one in full)
     feed = found.wiring.feeds[1]
     assert (feed.at_m, feed.moved, feed.falls) == (pytest.approx(4.0), True, "between groups 79 and 80")
     assert found.wiring.feeds[2].falls == "far end, after group 19"

@@ -67,15 +67,16 @@ def test_what_is_said_to_be_over_is_over_and_nothing_else(seed: int) -> None:
     for s, (name, supply) in enumerate(scene.supply.items()):
         assert (f"supply {name}" in over) == (state.supply_a[0, s] > 0.8 * supply.amps)
     faults = {f.about for f in found.findings if f.weight == "fault" and "its fuse" in f.says}
+    numbers = {about.partition(" (")[0] for about in over}
     for k, feed in enumerate(scene.feed):
         assert feed.cable.mm2 is not None
         holds = CORDS[feed.cable.mm2]
         amps = max(abs(state.feed_a[0, k]), abs(state.feed_negative_a[0, k]))
         fuse = np.inf if feed.fuse_a is None else 0.8 * feed.fuse_a
         passed = amps > holds or abs(state.feed_a[0, k]) > fuse
-        assert (f"feed {k}" in over) == bool(passed)
+        assert (f"feed {k + 1}" in numbers) == bool(passed)
         large = feed.fuse_a is not None and feed.fuse_a > holds
-        assert any(f"feed {k}" in about.split(", ") for about in faults) == large
+        assert any(one.startswith(f"feed {k + 1} (") for about in faults for one in about.split(", ")) == large
     low = (state.group_v[0] < layout.reset_v).any()
     said = [f for f in found.findings if f.weight == "over" and "down to" in f.says]
     assert bool(said) == bool(low)

@@ -65,6 +65,7 @@ from = "other"
 run = "b"
 cable = { mm2 = 1.0, length_m = 2 }
 """
+FEED = "feed 1 (psu to a at 0 m)"
 JOIN = """
 [[join]]
 from = "a"
@@ -214,7 +215,7 @@ def test_limited_circuits_that_meet_are_one_circuit(fuse: float, trips: bool) ->
     changes = ("amps = 5", "amps = 9"), ("length_m = 2 }", f"length_m = 2 }}\nfuse_a = {fuse}")
     found = only(read(plan(*changes, more=far + "[limits]\nclass2 = true\n")), "limited power source")
     assert [f.weight for f in found] == (["fault"] if trips else [])
-    assert all("feed 0 and feed 1 meet in one circuit" in f.says for f in found)
+    assert all("feed 1 (psu to a at 0 m) and feed 2 (psu to a at 2 m) meet in one circuit" in f.says for f in found)
 
 
 # fuses and cables -----------------------------------------------------------------------------------------------------
@@ -231,7 +232,7 @@ def test_a_fuse_larger_than_its_cable(cable: str, fuse: float, holds: float | No
     """UK flexible cords by mm², NEC table 400.5(A) by AWG."""
     scene = plan(("{ mm2 = 1.0, length_m = 2 }", f"{{ {cable}, length_m = 2 }}\nfuse_a = {fuse}"))
     found = [f for f in read(scene).findings if "its fuse" in f.says]
-    assert [(f.weight, f.about) for f in found] == ([("fault", "feed 0")] if holds else [])
+    assert [(f.weight, f.about) for f in found] == ([("fault", FEED)] if holds else [])
     assert all(f"({holds} A)" in f.says for f in found)
 
 
@@ -260,7 +261,7 @@ def test_a_join_thinner_than_its_fuse() -> None:
 def test_a_fuse_that_carries_too_much() -> None:
     scene = plan(("length_m = 2 }", "length_m = 2 }\nfuse_a = 1"))
     (finding,) = [f for f in heavy(read(scene)) if f.weight == "over"]
-    assert finding.about == "feed 0"
+    assert finding.about == FEED
     assert "1.2 A over 0.8 A" in finding.says
     assert "2 A fuse" in finding.do  # 1.22 / 0.8 = 1.53
     assert heavy(read(plan(("length_m = 2 }", "length_m = 2 }\nfuse_a = 2")))) == []
@@ -270,7 +271,7 @@ def test_a_fuse_that_carries_too_much() -> None:
 def test_a_cable_that_carries_too_much(length_m: float, trips: bool) -> None:
     """98 groups draw 2.989 A, 100 draw 3.05 A; 0.5 mm² holds 3 A."""
     scene = plan(("[2, 0, 1]", f"[{length_m}, 0, 1]"), ("mm2 = 1.0", "mm2 = 0.5"), ("amps = 5", "amps = 5"))
-    assert [f.about for f in heavy(read(scene)) if f.weight == "over"] == (["feed 0"] if trips else [])
+    assert [f.about for f in heavy(read(scene)) if f.weight == "over"] == ([FEED] if trips else [])
 
 
 def test_fuses_that_are_not_made_or_not_for_that_voltage() -> None:
@@ -288,7 +289,7 @@ def test_cables_shorter_than_the_way() -> None:
     """The supply hangs 3 m from the feed in a straight line."""
     far = "amps = 5", "amps = 5\nat_m = [0, 3, 1]"
     (finding,) = heavy(read(plan(far)))
-    assert (finding.weight, finding.about) == ("caution", "feed 0")
+    assert (finding.weight, finding.about) == ("caution", FEED)
     assert "3.00 m apart" in finding.says
     assert heavy(read(plan(far, ("length_m = 2 }", "length_m = 3 }")))) == []
 
@@ -516,7 +517,7 @@ def test_four_faults_at_once_heaviest_first() -> None:
     assert [(f.weight, f.about) for f in found.findings if f.weight in ("fault", "over")] == [
         ("fault", "supply other"),
         ("fault", "join a to b"),
-        ("fault", "feed 0"),
+        ("fault", FEED),
         ("over", "supply psu"),
     ]
     order = ["fault", "over", "caution", "note"]

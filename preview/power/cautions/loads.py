@@ -61,7 +61,7 @@ def _passed(scene: Scene, layout: Layout, found: list[tuple[Metered, Break]], ca
 
 def _figures(found: Break) -> str:
     """The break without what it is about: what, how far, for how long, since when."""
-    figures = str(found).partition(": ")[2]
+    figures = str(found).rpartition(": ")[2]
     words = {"colour": "colour shift of", "dimming": "loss of light of", "reset": "down to"}
     if found.group is not None:
         return f"{words[found.kind]} {figures} at group {found.group}"
@@ -104,7 +104,7 @@ def any_findings(scene: Scene, full: Metered, cap: Cap) -> list[Finding]:
     """What any content at all may pass. `full` is every colour of every group at full, metered; `cap` that of any content."""
     if cap.code == 255:
         return []
-    passed = [str(found).partition(" for ")[0] for found in full.breaks]
+    passed = [str(found).rpartition(" for ")[0] for found in full.breaks]
     shown = "; ".join(passed[:3]) + (f"; and {len(passed) - 3} more" if len(passed) > 3 else "")
     says = f"everything at full would pass a limit ({shown})" if passed else "some level below full passes a limit"
     if not cap.holds:

@@ -8,6 +8,7 @@ from preview.power.conductor_sets import conductor_sets, root_supply, supplies_o
 from preview.power.finding import PRACTICE, Finding
 from preview.power.fusing import largest_fuse
 from preview.power.strip import volts_fit
+from preview.scene.feed_names import feed_names
 from preview.scene.model import Feed, Scene
 
 __all__ = ["limited_a", "limited_va", "source_findings"]
@@ -141,6 +142,7 @@ def _touch(scene: Scene) -> Iterator[Finding]:
 def _limited(scene: Scene) -> Iterator[Finding]:
     """Supplies that are more than a limited power source, and the circuits behind them; what is only noted, for like supplies at once."""
     noted: dict[tuple[str, str], tuple[list[str], list[str]]] = {}
+    called = feed_names(scene)
     for name, supply in scene.supply.items():
         va = supply.volts * supply.amps
         bound_va = limited_va(supply.volts)
@@ -149,8 +151,8 @@ def _limited(scene: Scene) -> Iterator[Finding]:
         bound_a = limited_a(supply.volts)
         feeds = [(k, feed) for k, feed in enumerate(scene.feed) if root_supply(scene, feed.from_) == name]
         blocks = [block for block in scene.block if root_supply(scene, block) == name]
-        bare = [f"feed {k}" for k, feed in feeds if feed.fuse_a is None]
-        large = [f"feed {k}" for k, feed in feeds if feed.fuse_a is not None and feed.fuse_a > bound_a * (1 + 1e-9)]
+        bare = [called[k] for k, feed in feeds if feed.fuse_a is None]
+        large = [called[k] for k, feed in feeds if feed.fuse_a is not None and feed.fuse_a > bound_a * (1 + 1e-9)]
         says = f"{va:.0f} VA is more than a limited power source of {supply.volts:g} V has ({bound_va:g} VA)"
         blade_a = largest_fuse(bound_a) or bound_a
         fuse = f"a fuse of at most {blade_a:g} A"
@@ -180,6 +182,7 @@ def _limited(scene: Scene) -> Iterator[Finding]:
 
 def _joined_circuits(scene: Scene, feeds: list[tuple[int, Feed]], bound_a: float) -> list[str]:
     """Feeds whose fuses would do one by one, and which meet in runs that are joined."""
+    called = feed_names(scene)
     parent = {run.name: run.name for run in scene.run}
 
     def root(name: str) -> str:
@@ -195,7 +198,7 @@ def _joined_circuits(scene: Scene, feeds: list[tuple[int, Feed]], bound_a: float
         if feed.fuse_a is not None and feed.fuse_a <= bound_a * (1 + 1e-9):
             met.setdefault(root(feed.run), []).append((k, feed.fuse_a))
     return [
-        _some([f"feed {k}" for k, _ in some])
+        _some([called[k] for k, _ in some])
         for some in met.values()
         if len(some) > 1 and sum(amps for _, amps in some) > bound_a * (1 + 1e-9)
     ]

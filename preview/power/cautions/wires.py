@@ -11,6 +11,7 @@ from preview.power.conductors import ampacity_a, cable_words
 from preview.power.data_line import UNBUFFERED_M, data_lines
 from preview.power.finding import PRACTICE, Finding, Weight
 from preview.power.fusing import FUSE_A, fuse_for, largest_fuse
+from preview.scene.feed_names import feed_names
 from preview.scene.layout import Floats, places_on_path
 from preview.scene.model import Run, Scene
 
@@ -34,7 +35,7 @@ def wire_findings(scene: Scene) -> list[Finding]:
 
 
 def _fuses(scene: Scene) -> Iterator[Finding]:
-    for k, feed in enumerate(scene.feed):
+    for called, feed in zip(feed_names(scene), scene.feed, strict=True):
         if feed.fuse_a is None:
             continue
         holds_a = ampacity_a(feed.cable)
@@ -43,7 +44,7 @@ def _fuses(scene: Scene) -> Iterator[Finding]:
             do = "a thicker cable" if fits is None else f"a fuse of at most {fits:g} A, or a thicker cable"
             yield Finding(
                 "fault",
-                f"feed {k}",
+                called,
                 f"its fuse, {feed.fuse_a:g} A, lets more through than its {cable_words(feed.cable)} cable may carry ({holds_a:.3g} A)",
                 do,
                 AMPACITY,
@@ -55,16 +56,20 @@ def _fuses(scene: Scene) -> Iterator[Finding]:
                 f"; blade fuses are made for {HIGH_FUSE_V:g} V too" if weight == "note" else ""
             )
             says = f"a plain blade fuse is rated {FUSE_V:g} V, not {volts:g} V"
-            yield Finding(weight, f"feed {k}", says, do, BLADE)
+            yield Finding(weight, called, says, do, BLADE)
         if feed.fuse_a <= FUSE_A[-1] and feed.fuse_a not in FUSE_A:
             # the next larger one carries what this one was to carry, where the cable stands it
             near = fuse_for(feed.fuse_a, 1.0, holds_a) or largest_fuse(feed.fuse_a) or FUSE_A[0]
-            yield Finding("note", f"feed {k}", f"no blade fuse of {feed.fuse_a:g} A is made", f"{near:g} A is", BLADE)
+            yield Finding("note", called, f"no blade fuse of {feed.fuse_a:g} A is made", f"{near:g} A is", BLADE)
 
 
 def _unprotected(scene: Scene) -> Iterator[Finding]:
     """Cables without a fuse, thinner than what their supply can push through them."""
-    plain = [(f"feed {k}", feed.from_, feed.cable) for k, feed in enumerate(scene.feed) if feed.fuse_a is None]
+    plain = [
+        (called, feed.from_, feed.cable)
+        for called, feed in zip(feed_names(scene), scene.feed, strict=True)
+        if feed.fuse_a is None
+    ]
     plain += [(f"block {name}", block.from_, block.cable) for name, block in scene.block.items()]
     for about, source, cable in plain:
         supply = root_supply(scene, source)
@@ -88,8 +93,8 @@ def _joins(scene: Scene) -> Iterator[Finding]:
     """
     for parts in conductor_sets(scene.model_copy(update={"feed": ()}), "positive"):
         guards = [
-            (feed.fuse_a or scene.supply[root_supply(scene, feed.from_)].amps, f"feed {k}")
-            for k, feed in enumerate(scene.feed)
+            (feed.fuse_a or scene.supply[root_supply(scene, feed.from_)].amps, called)
+            for called, feed in zip(feed_names(scene), scene.feed, strict=True)
             if ("run", feed.run) in parts
         ]
         for join in scene.join:
@@ -116,8 +121,8 @@ def _too_short(scene: Scene) -> Iterator[Finding]:
     hung = {name: supply.at_m for name, supply in scene.supply.items() if supply.at_m is not None}
     hung |= {name: block.at_m for name, block in scene.block.items() if block.at_m is not None}
     ways = [
-        (f"feed {k}", np.asarray(hung[feed.from_]), _at(runs[feed.run], feed.at_m), feed.cable.length_m)
-        for k, feed in enumerate(scene.feed)
+        (called, np.asarray(hung[feed.from_]), _at(runs[feed.run], feed.at_m), feed.cable.length_m)
+        for called, feed in zip(feed_names(scene), scene.feed, strict=True)
         if feed.from_ in hung
     ]
     ways += [
