@@ -168,7 +168,7 @@ class _Report:
         if not self.quiet:
             click.echo(text)
 
-    def clip(self, out: str, look: str, written: Written) -> None:
+    def clip(self, out: str, look: str, written: Written, asked: tuple[int, int]) -> None:
         width, height = written.size
         rate = f"{written.frames_per_s:g} a second"
         size = f"{written.bytes / 1e6:.2f} MB"
@@ -178,6 +178,8 @@ class _Report:
         self.add(text, file=out, look=look, **asdict(written))
         if written.lowered:
             click.echo(f"  lowered to fit: {written.lowered}", err=True)
+            if Path(out).suffix.lower() == ".gif" and written.size != asked:
+                click.echo("  the same as .mp4 is a small part of the bytes, sharp and with every picture", err=True)
         if written.caution:
             click.echo(f"  {written.caution} The file's metadata says so.", err=True)
 
@@ -262,7 +264,7 @@ def _write_one(
         return
     with progress_bar("Writing pictures", 1000) as done:
         written = write_look(stage, look, target, wish, lambda frame, of: done(round(1000 * frame / of)))
-    report.clip(out, look.name, written)
+    report.clip(out, look.name, written, wish.size)
 
 
 def _write_sheet(plan: Scene, out: str, path: Path, look_name: str | None, wish: Wish, report: _Report) -> None:
@@ -287,11 +289,20 @@ def _write_sheet(plan: Scene, out: str, path: Path, look_name: str | None, wish:
 
 
 def _write_every(scene: str, out: str, folder: Path, ending: str, wish: Wish, jobs: int, report: _Report) -> None:
-    from preview.handover.batch import write_all
-    from preview.handover.clips import ClipError
-
+    made = not folder.exists()
     with contextlib.suppress(FileExistsError):
         folder.mkdir()
+    try:
+        _write_into(scene, out, folder, ending, wish, jobs, report)
+    finally:
+        if made:  # where nothing has come of it, the folder goes too
+            with contextlib.suppress(OSError):  # it holds whole clips
+                folder.rmdir()
+
+
+def _write_into(scene: str, out: str, folder: Path, ending: str, wish: Wish, jobs: int, report: _Report) -> None:
+    from preview.handover.batch import write_all
+    from preview.handover.clips import ClipError
 
     def prepare(same: Scene) -> None:
         _stage(same, wish.size)  # so that the workers find the room's light worked out
@@ -311,6 +322,6 @@ def _write_every(scene: str, out: str, folder: Path, ending: str, wish: Wish, jo
             elif done.written is None:
                 report.add(f"{where}: {done.look}, kept: nothing has changed", file=where, look=done.look, kept=True)
             else:
-                report.clip(where, done.look, done.written)
+                report.clip(where, done.look, done.written, wish.size)
     if failed:
         raise ClipError("\n".join(failed))

@@ -209,9 +209,10 @@ def write_clip(
                 written_as = _lowered(film, step.quality)
                 _encode(part, written_as, target.kind, wish, step.quality, comment, progress)
             if part.stat().st_size > most:
+                other = ", or write .mp4, which takes a small part of the bytes" if target.kind == ".gif" else ""
                 raise ClipError(
                     f"{target.path}: expected at most {wish.mail_mb:g} MB, found {part.stat().st_size / 1e6:.2f} MB with "
-                    f"everything lowered ({lowered}): give more, or fewer --seconds"
+                    f"everything lowered ({lowered}): give more, or fewer --seconds{other}"
                 )
             film = written_as
         size = part.stat().st_size

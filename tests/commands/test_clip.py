@@ -263,6 +263,7 @@ def test_mail_that_cannot_be_kept_leaves_nothing(plan: Path, out: Path, covecast
     code, said, told = covecast("clip", plan, out / "a.gif", "--size", "160x90", "--mail", 0.01)
     assert (code, said) == (2, "")
     assert "expected at most 0.01 MB" in told
+    assert "or write .mp4" in told
     assert not list(out.iterdir())
 
 
