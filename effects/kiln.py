@@ -30,6 +30,6 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     bed = kit.noise(seed, x / (7.0 * ember), loop.clock(t, 2.6 * breath))
     coal = kit.noise(seed + 1, x / ember, loop.clock(t, breath))
     grain = kit.noise(seed + 2, x / (0.45 * ember), loop.clock(t, 0.6 * breath))
-    heat = kit.ease(0.14 + 0.5 * dials["draught"] + 0.46 * bed + 0.32 * coal + 0.08 * grain)
+    heat = kit.ease(0.14 + 0.5 * dials["draught"] + 0.34 * bed + 0.36 * coal + 0.08 * grain)
     kelvin = 1.0 / kit.mix(1.0 / dials["cool_k"], 1.0 / dials["hot_k"], heat)
-    return kit.paint((kit.felt(0.13 + 0.85 * heat), kit.white(place, kelvin)))
+    return kit.paint((kit.felt(0.2 + 0.78 * heat), kit.white(place, kelvin)))

@@ -11,10 +11,10 @@ from effects import kit
 MOOD = "warm"
 
 DIALS = (
-    kit.Dial("apart_m", "m", 0.3, 10, 0.95, "from one lantern to the next"),
+    kit.Dial("apart_m", "m", 0.3, 10, 1.1, "from one lantern to the next"),
     kit.Dial("cord_m", "m", 0.3, 20, 2.2, "length of the cords, which sets the time of a swing"),
-    kit.Dial("swing_m", "m", 0, 2, 0.36, "how far a lantern swings to either side in a gust"),
-    kit.Dial("above_m", "m", 0.05, 3, 0.2, "height of a lantern above the run: how wide its pool is"),
+    kit.Dial("swing_m", "m", 0, 2, 0.42, "how far a lantern swings to either side in a gust"),
+    kit.Dial("above_m", "m", 0.05, 3, 0.16, "height of a lantern above the run: how wide its pool is"),
     kit.kelvin_dial("lantern_k", 2050, "a lantern", high=6000),
     kit.loop_dial(),
 )
