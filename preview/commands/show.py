@@ -52,11 +52,16 @@ def command(scene: str, look: str | None, size: tuple[int, int], frames: int | N
 
         number = looks_of(plan).index(find_look(plan, look))
     from preview.window.display import first_window, open_display
+    from preview.window.interrupts import Interrupts
 
     open_display(scene)
-    window = first_window(plan.title, size)  # there at once: what comes now is loaded while it is seen
-    from preview.window.app import show
+    with Interrupts() as interrupts:
+        window = first_window(plan.title, size)  # there at once: what comes now is loaded while it is seen
+        from preview.window.app import show
 
-    timing = show(plan, scene, number, size, frames, file=find_scene(scene), read=lambda: load(scene), window=window)
+        file = find_scene(scene)
+        timing = show(
+            plan, scene, number, size, frames, file=file, read=lambda: load(scene), window=window, interrupts=interrupts
+        )
     if frames is not None:
         click.echo("  ".join(f"{name} {value:.2f}" for name, value in timing.items()))

@@ -22,6 +22,7 @@ from preview.window.display import first_window, open_display
 from preview.window.figures import Plan, open_plan
 from preview.window.framing import picture_size
 from preview.window.hands import Hands
+from preview.window.interrupts import Interrupts
 from preview.window.ledge import SMALLEST
 from preview.window.model import Session
 from preview.window.watch import LOOK_S, Watch, photos_of, scripts_of
@@ -67,6 +68,7 @@ class Window:
         file: Path | None = None,
         read: Callable[[], Scene] | None = None,
         window: pygame.Window | None = None,
+        interrupts: Interrupts | None = None,
     ) -> None:
         self.desk = Desk(plan, session, size, _wake)
         self.hands = Hands(self.desk)
@@ -74,6 +76,7 @@ class Window:
         self.timing = Timing()
         self.window = window or first_window(plan.scene.title, size)
         self.window.minimum_size = SMALLEST
+        self._interrupts = interrupts or Interrupts()
         self._read = read
         self._watch = Watch(file if read else None, scripts_of(plan.scene, session.looks), photos_of(plan.scene))
         self._watched_s = self._stepped_s = time.monotonic()
@@ -93,6 +96,7 @@ class Window:
         self.desk.start()
         try:
             while not self.desk.closing:
+                self._interrupts.heed()
                 self._take_events()
                 self.desk.check()
                 self._pass_time()
@@ -228,19 +232,22 @@ def show(
     file: Path | None = None,
     read: Callable[[], Scene] | None = None,
     window: pygame.Window | None = None,
+    interrupts: Interrupts | None = None,
 ) -> dict[str, float]:
     """Open the window on a scene and stay until it is closed. Returns where the time went.
 
     `asked_as` is what the user called the scene, for the message when there is no display (NoDisplay). With `file` and `read` the
-    scene is read again whenever its file is saved. `window`: one that is open already.
+    scene is read again whenever its file is saved. `window`: one that is open already, and `interrupts` what has
+    listened for Ctrl-C since. Raises KeyboardInterrupt when that was pressed.
     """
     if window is None:
         open_display(asked_as)
     try:
-        pygame.key.set_repeat(350, 45)
-        shown = Window(open_plan(scene), Session.of(scene, look), size, file, read, window)
-        with _cautions(shown):
-            shown.run(frames)
-        return shown.report()
+        with contextlib.nullcontext(interrupts) if interrupts else Interrupts() as heard:
+            pygame.key.set_repeat(350, 45)
+            shown = Window(open_plan(scene), Session.of(scene, look), size, file, read, window, heard)
+            with _cautions(shown):
+                shown.run(frames)
+            return shown.report()
     finally:
         pygame.quit()
