@@ -36,6 +36,7 @@ def feed_text(of: Outcome) -> str:
     """The plans side by side with their caps, of what is asked and of any content, why the first is best, and its feeds."""
     from preview.handover.feeding import plans_of
     from preview.power.conductors import cable_words
+    from preview.scene.feed_names import metres
 
     best = of.advice.present if of.advice.kept and of.advice.present else of.advice.best
     parts = [_head(of.scene, of.layout, of.asked, of.advice)]
@@ -72,7 +73,7 @@ def feed_text(of: Outcome) -> str:
         parts.append("\n".join([*_why(of.scene, of.advice), *_less(of.advice, of.spare)]))
     rows = [
         [
-            feed.run, f"{feed.at_m:.3f}".rstrip("0").rstrip("."), _place(of.layout, feed.run, feed.at_m), feed.from_,
+            feed.run, metres(feed.at_m), _place(of.layout, feed.run, feed.at_m), feed.from_,
             cable_words(feed.cable), f"{feed.cable.length_m:.1f}", "-" if feed.fuse_a is None else f"{feed.fuse_a:g}", f"{peak:.2f}",
         ]
         for feed, peak in zip(best.feeds, best.figures.feed_peak_a.tolist(), strict=True)

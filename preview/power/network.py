@@ -26,7 +26,7 @@ from preview.power.chains import Chains, Wiring, wire
 from preview.power.conductors import cable_ohm_20c, temperature_factor
 from preview.power.strip import IDLE_FROM_V, Loads, loads_of
 from preview.scene.faults import CovecastError
-from preview.scene.layout import Bools, Floats, Ints, Layout
+from preview.scene.layout import Bools, Floats, Ints, Layout, cut_point
 from preview.scene.model import Join, Scene
 
 __all__ = ["Leads", "Network", "NetworkError", "build"]
@@ -176,7 +176,7 @@ def build(scene: Scene, layout: Layout) -> Network:
             return r, 0
         if at == "end":
             return r, int(counts[r])
-        return r, int(np.clip(np.floor(float(at) / layout.cut_m[r] + 0.5), 0, counts[r]))
+        return r, cut_point(float(at), layout.cut_m[r], counts[r])
 
     fed = [place(feed.run, feed.at_m) for feed in scene.feed]
     ends = [(place(join.from_, "end"), place(join.to, "start")) for _, join in joins]

@@ -17,7 +17,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from preview.scene.layout import Floats, Layout, places_on_path
+from preview.scene.layout import Floats, Layout, cut_point, places_on_path
 from preview.scene.model import Scene
 
 __all__ = ["ALLOWANCE", "END_M", "cable_length_m", "feed_lengths_m", "surface_way_m"]
@@ -106,6 +106,6 @@ def feed_lengths_m(
         row = lengths[feed.from_][numbers[feed.run]]
         if row is not None and feed.from_ not in given_m:
             r = numbers[feed.run]
-            cut = int(np.clip(np.floor(feed.at_m / layout.cut_m[r] + 0.5), 0, len(row) - 1))
+            cut = cut_point(feed.at_m, layout.cut_m[r], len(row) - 1)
             row[cut] = feed.cable.length_m
     return lengths

@@ -9,7 +9,7 @@ import numpy as np
 from preview.power.shift import light, steps
 from preview.power.solve import Drive, State
 from preview.power.strip import light_fraction
-from preview.scene.layout import Layout
+from preview.scene.layout import Layout, cut_point
 from preview.scene.model import Scene
 
 __all__ = ["readings"]
@@ -28,7 +28,7 @@ def readings(scene: Scene, layout: Layout, codes: Drive, state: State, frame: in
     feeds = []
     for k, feed in enumerate(scene.feed):
         r = run_number[feed.run]
-        cut = int(np.clip(np.floor(feed.at_m / layout.cut_m[r] + 0.5), 0, counts[r]))
+        cut = cut_point(feed.at_m, layout.cut_m[r], counts[r])
         feeds.append(
             {
                 "index": k,

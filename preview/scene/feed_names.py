@@ -7,9 +7,7 @@ from __future__ import annotations
 
 import re
 
-import numpy as np
-
-from preview.scene.layout import group_count
+from preview.scene.layout import cut_point, group_count
 from preview.scene.model import Scene
 
 __all__ = ["feed_names", "feed_number", "metres"]
@@ -19,12 +17,12 @@ _NAMED = re.compile(r"feed (\d+)")
 
 def feed_names(scene: Scene) -> tuple[str, ...]:
     """Every feed of a scene by number, source, run and the cut point that it stands at, such as "feed 2 (psu to shelf at 0 m)"."""
-    cut_m = {run.name: scene.strip[run.strip].cut_m for run in scene.run}
-    last = {run.name: group_count(run, scene.strip[run.strip]) for run in scene.run}
+    runs = {run.name: (scene.strip[run.strip].cut_m, group_count(run, scene.strip[run.strip])) for run in scene.run}
     names = []
     for number, feed in enumerate(scene.feed, start=1):
-        cut = float(np.clip(np.floor(feed.at_m / cut_m[feed.run] + 0.5), 0, last[feed.run]))
-        names.append(f"feed {number} ({feed.from_} to {feed.run} at {metres(cut * cut_m[feed.run])} m)")
+        cut_m, groups = runs[feed.run]
+        at_m = cut_point(feed.at_m, cut_m, groups) * cut_m
+        names.append(f"feed {number} ({feed.from_} to {feed.run} at {metres(at_m)} m)")
     return tuple(names)
 
 

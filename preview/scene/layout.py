@@ -20,6 +20,7 @@ __all__ = [
     "Floats",
     "Ints",
     "Layout",
+    "cut_point",
     "group_count",
     "lay_out",
     "path_length_m",
@@ -89,6 +90,15 @@ def path_length_m(run: Run) -> float:
 def group_count(run: Run, strip: Strip) -> int:
     """Whole groups that fit on a run's path: floor(length / cut + 1e-6)."""
     return int(np.floor(path_length_m(run) / strip.cut_m + 1e-6))
+
+
+def cut_point(at_m: float, cut_m: float, groups: int) -> int:
+    """Number of the cut point, 0 to `groups`, nearest to a place on a run of groups that are `cut_m` long; half way, the later one.
+
+    >>> cut_point(1.02, 0.05, 40), cut_point(2.03, 0.05, 40), cut_point(0.125, 0.25, 8)
+    (20, 40, 1)
+    """
+    return int(np.clip(np.floor(at_m / cut_m + 0.5), 0, groups))
 
 
 def places_on_path(run: Run, along_m: Floats) -> tuple[Floats, Floats]:
