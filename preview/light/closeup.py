@@ -22,7 +22,8 @@ from PIL import Image, ImageDraw, ImageFont
 from scipy.fft import irfft, next_fast_len, rfft
 
 from preview.light.colour import Y_OF_RGB, rgb_of_xyz, to_srgb, white_rgb
-from preview.light.dots import COVER_REFLECTANCE, Line
+from preview.light.cover import COVER_REFLECTANCE
+from preview.light.dots import Line
 from preview.light.emission import BARE_WIDTH_M
 from preview.light.exposure import balance_in
 from preview.scene.layout import Floats

@@ -23,7 +23,6 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
 
 from preview.scene.layout import Floats
 
@@ -115,6 +114,8 @@ def farthest_m(over: Callable[[Floats], Floats]) -> float:
     last = int(seen[-1])
     if last == len(distance) - 1:
         return float(_FARTHEST_M)
+
+    from scipy.optimize import brentq  # takes a quarter of a second, which a picture without dots need not wait
 
     def beyond(log_m: float) -> float:
         return float(np.log(np.maximum(over(np.array([np.exp(log_m)])), 1e-300))[0])

@@ -15,7 +15,10 @@ from scipy import sparse
 from preview.light.emission import BARE_WIDTH_M
 from preview.scene.layout import Floats
 
-__all__ = ["face_pattern", "led_profile", "settled"]
+__all__ = ["COVER_REFLECTANCE", "face_pattern", "led_profile", "settled"]
+
+COVER_REFLECTANCE = 0.45
+"""Reflectance of an unlit cover. Common practice, no source."""
 
 _STEP_M = 0.0001
 _LOST_PX, _KEPT_PX = 2.0, 3.5  # pitches in pixels at which dots are an even line, and at which they are all there

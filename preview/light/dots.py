@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from preview.light.contrast import chroma_transfer, cycles_per_degree, farthest_m, pattern_sensitivity
+from preview.light.cover import COVER_REFLECTANCE
 from preview.light.emission import BARE_WIDTH_M, Lines, lines_of
 from preview.light.ripple import amplitude, ripple, transfer
 from preview.light.room import boxes_of
@@ -25,7 +26,6 @@ from preview.scene.layout import Bools, Floats, Layout
 from preview.scene.model import Channel, Scene, Strip
 
 __all__ = [
-    "COVER_REFLECTANCE",
     "Dots",
     "Line",
     "Steps",
@@ -35,9 +35,6 @@ __all__ = [
     "longest_piece",
     "steps_of",
 ]
-
-COVER_REFLECTANCE = 0.45
-"""Reflectance of an unlit cover. Common practice, no source."""
 
 _STATIONS = 33
 _DARK = 0.01  # a group with less than this part of its neighbour's light has no colour worth comparing

@@ -35,8 +35,14 @@ _BESIDE_M = 0.001
 
 
 def _one(lines: Lines, line: int) -> Lines:
+    """One line as a single group."""
     picked = {field.name: getattr(lines, field.name)[line : line + 1] for field in fields(lines)}
-    return replace(lines, **{**picked, "first": np.zeros(1, dtype=np.int64)})
+    one = {
+        "first": np.zeros(1, dtype=np.int64),
+        "count": np.ones(1, dtype=np.int64),
+        "group_m": lines.length_m[line : line + 1],
+    }
+    return replace(lines, **{**picked, **one})
 
 
 def _least(surfaces: Surfaces, lines: Lines) -> float:
@@ -108,7 +114,7 @@ def _across(
     )
     own = int(surfaces.box[surface])
     light = lux_per_lumen(_one(lines, line), boxes, points.reshape(-1, 3), surfaces.normal[surface], skip=own)
-    both = light.sum(axis=1).reshape(len(edge), 2, _SAMPLES)
+    both = light.reshape(len(edge), 2, _SAMPLES) * float(lines.count[line])
     change = np.abs(both[:, 0] - both[:, 1])
     plain = change > _PLAIN * (both.max(axis=1) + _least(surfaces, lines))
     return edge - begin[beside], np.where(plain, change, 0.0).max(axis=1)

@@ -6,6 +6,7 @@ Worked out once for a geometry, and taken from the cache where that has been don
 from __future__ import annotations
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 from itertools import pairwise
 from typing import Any
@@ -85,8 +86,10 @@ def light_maps(
                 progress(1.0)
             return found
     grids = grids_of(surfaces, lines, boxes, int(OF_LINES * most))
-    grids, transport = build_transport(surfaces, grids, lines, boxes, most, progress)
-    maps = LightMaps(grids, transport, openness(surfaces, grids, boxes, room_m).astype(np.float32))
+    with ThreadPoolExecutor(1) as beside:
+        shade = beside.submit(openness, surfaces, grids, boxes, room_m)
+        grids, transport = build_transport(surfaces, grids, lines, boxes, most, progress)
+        maps = LightMaps(grids, transport, shade.result().astype(np.float32))
     cache.save(key, maps.arrays())
     return maps
 

@@ -29,7 +29,7 @@ from scipy import sparse
 from preview.light.atlas import Atlas, pack
 from preview.light.camera import Camera
 from preview.light.colour import Y_OF_RGB, linear_of_finish, rgb_of_xyz, white_rgb, xyz_of_rgb
-from preview.light.dots import COVER_REFLECTANCE
+from preview.light.cover import COVER_REFLECTANCE
 from preview.light.emission import lines_of
 from preview.light.exposure import Exposure, balance_in, expose
 from preview.light.faces import Faces, faces_of

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from preview.light.atlas import pack
 from preview.light.camera import camera_of
 from preview.light.colour import Y_OF_RGB, rgb_of_xyz, white_rgb, xyz_of_rgb
-from preview.light.dots import COVER_REFLECTANCE
+from preview.light.cover import COVER_REFLECTANCE
 from preview.light.emission import lines_of
 from preview.light.exposure import Exposure, balance_in, expose
 from preview.light.faces import faces_of
@@ -71,18 +71,21 @@ class Renderer:
         lines = lines_of(scene, layout)
         self._share = np.repeat(lines.share, lines.count)
         self._pool = ThreadPoolExecutor(WORKERS)
+        # What does not need the light maps is worked out beside them: their own two threads leave a core idle now and then.
         tiles = self._pool.submit(draw_tiles, self._everything)
+        faces = self._pool.submit(faces_of, scene, lines, boxes, self.camera)
         view = look(self.camera, self._everything)
         shown = np.unique(np.concatenate([view.pixels.surface.ravel(), view.edge_surface]))
         shown = shown[shown >= 0]
         renumber = np.full(len(self._everything) + 1, -1)
         renumber[shown] = np.arange(len(shown))
         surfaces = self._everything.pick(shown)
-        self.maps = light_maps(surfaces, lines, boxes, room, layout.groups, progress)
-        atlas = pack(self.maps.grids)
-        tiles.result()
         pixels = Hits(renumber[view.pixels.surface], view.pixels.u_m, view.pixels.v_m, view.pixels.depth_m)
         coarse = np.where(np.isfinite(pixels.depth_m), pixels.depth_m, 1.0) / self.camera.focal_px
+        tiles.result()
+        pattern = self._pool.submit(pattern_at, surfaces, pixels, coarse)
+        self.maps = light_maps(surfaces, lines, boxes, room, layout.groups, progress)
+        atlas = pack(self.maps.grids)
         self._cells = (atlas.height, atlas.width)
         count = atlas.height * atlas.width
         self._mixer = Mixer(self.maps.transport.in_cells(atlas.cells(), count), self._pool)
@@ -94,8 +97,8 @@ class Renderer:
             pixels.surface,
             renumber[view.edge_surface],
             atlas,
-            pattern_at(surfaces, pixels, coarse),
-            faces_of(scene, lines, boxes, self.camera),
+            pattern.result(),
+            faces.result(),
         )
         self._some = self._pixels.thinned(2, 5)
         self._glare = Glare(self._pixels)

@@ -18,12 +18,15 @@ from collections.abc import Callable, Iterator
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from preview.light.emission import Lines
 from preview.light.room import Boxes
 from preview.scene.layout import Bools, Floats, Ints
 
-__all__ = ["Along", "Heft", "hidden_points", "visible_share"]
+__all__ = ["Along", "Heft", "Light", "hidden_points", "shade"]
+
+Light = NDArray[np.float32] | Floats
 
 Along = Callable[[Ints, Floats], Floats]
 """Of rows (M,) of the points and places t (M,) on the line in metres: the place in groups, 2.5 half the light of group 2 on."""
@@ -133,19 +136,12 @@ def _interval_askew(low: Floats, high: Floats, points: Floats, start: Floats, ta
     return first, last
 
 
-def visible_share(
-    lines: Lines,
-    line: int,
-    boxes: Boxes,
-    points_m: Floats,
-    skip: int | Ints = -1,
-    along: Along | None = None,
-    heft: Heft | None = None,
-) -> Floats | None:
-    """Share (N, count) of each group of one line that points (N, 3) see past the boxes; None where nothing is hidden.
+def shade(
+    light: Light, lines: Lines, line: int, boxes: Boxes, points_m: Floats, skip: int | Ints, along: Along, heft: Heft
+) -> None:
+    """Takes from `light` (N, count) of each group of one line at points (N, 3) what the boxes hide.
 
-    `skip`, one for all points or (N,), is the number of a box that is not tested: the one whose own face a point lies on. With `along`
-    and `heft` it is the share of each group's light at the point; without them the share of its area.
+    `skip`, one for all points or (N,), is the number of a box that is not tested: the one whose own face a point lies on.
     """
     start, tangent = lines.start_m[line], lines.tangent[line]
     step, width = float(lines.group_m[line]), float(lines.width_m[line])
@@ -157,9 +153,10 @@ def visible_share(
     skip = np.broadcast_to(skip, len(points_m))
     skipped = set(np.unique(skip).tolist())
     near: list[tuple[Floats, Floats, Ints]] = []  # low and high corner, rows of the points that a box may shade
-    for b, (low, high) in enumerate(zip(*boxes.opaque_m, strict=True)):
-        if (low >= high).any() or (reach_low >= high).any() or (reach_high <= low).any():
-            continue
+    corners_low, corners_high = boxes.opaque_m
+    between = (corners_low < corners_high) & (reach_low < corners_high) & (reach_high > corners_low)
+    for b in np.nonzero(between.all(axis=1))[0]:
+        low, high = corners_low[b], corners_high[b]
         # Only points for which a box thicker by the band's width hides something are looked at closely.
         rows = rays.may_meet(low - width, high + width)
         if b in skipped:
@@ -171,17 +168,14 @@ def visible_share(
         if len(rows):
             near.append((low, high, rows))
     if not near:
-        return None
+        return
     touched = np.zeros(len(points_m), dtype=bool)
     for _, _, rows in near:
         touched[rows] = True
-    share = np.ones((len(points_m), int(lines.count[line])))
     for rows, offsets, weights in _strands(lines, line, near, points_m, np.nonzero(touched)[0]):
-        if heft is not None:
-            weights = weights * heft(rows, offsets)
-            weights = weights / np.maximum(weights.sum(axis=0), 1e-300)
-        share[rows] = 1.0 - _hidden(lines, line, near, points_m, rows, offsets, weights, along)
-    return share
+        weights = weights * heft(rows, offsets)
+        weights /= np.maximum(weights.sum(axis=0), 1e-300)
+        light[rows] *= _seen(lines, line, near, points_m, rows, offsets, weights, along).astype(light.dtype, copy=False)
 
 
 class _Rays:
@@ -271,7 +265,7 @@ def _on_an_edge(lines: Lines, line: int, near: list[tuple[Floats, Floats, Ints]]
     return edge
 
 
-def _hidden(
+def _seen(
     lines: Lines,
     line: int,
     near: list[tuple[Floats, Floats, Ints]],
@@ -279,9 +273,9 @@ def _hidden(
     rows: Ints,
     offsets: Floats,
     weights: Floats,
-    along: Along | None,
+    along: Along,
 ) -> Floats:
-    """(M, count) hidden share of each group, from the points numbered `rows`, on strands at `offsets` (S, M) of `weights` (S, M)."""
+    """(M, count) share of each group's light that gets past the boxes to points `rows` from strands at `offsets` with `weights` (S, M)."""
     count, step = int(lines.count[line]), float(lines.group_m[line])
     length = count * step
     place = np.full(len(points), -1)
@@ -312,9 +306,8 @@ def _hidden(
         cells.append((strands + these)[hit])
         firsts.append(first[hit])
         lasts.append(last[hit])
-    hidden = np.zeros((len(rows), count))
     if not sum(map(len, cells)):
-        return hidden
+        return np.ones((len(rows), count))
     cell, low_m, high_m = np.concatenate(cells), np.concatenate(firsts), np.concatenate(lasts)
     if len(cells) > 1:
         # What an earlier box hides is not hidden twice: each strand's intervals in order, strand after strand on one long axis.
@@ -326,17 +319,17 @@ def _hidden(
         some = np.nonzero(low_m < high_m)[0]
         cell, low_m, high_m = cell[some], low_m[some], high_m[some]
     row, weight = cell % len(rows), weights.ravel()[cell]
-    # Hidden from a to b in groups: a sum of ramps that rise by one over the group they end in, kept as their differences.
-    change = np.zeros(len(rows) * (count + 2))
-    for end_m, sign in ((low_m, -1.0), (high_m, 1.0)):
-        places = end_m / step
-        if along is not None:
-            inner = np.nonzero((end_m > 0) & (end_m < length))[0]
-            places[inner] = along(rows[row[inner]], end_m[inner])
-        group = np.minimum(places.astype(np.int64), count)
-        part = places - group
-        at = row * (count + 2) + group
-        change += np.bincount(at, sign * weight * (part - 1.0), len(change))
-        change -= np.bincount(at + 1, sign * weight * part, len(change))
-    np.cumsum(change.reshape(len(rows), count + 2)[:, :count], axis=1, out=hidden)
-    return np.clip(hidden, 0.0, 1.0, out=hidden)
+    # Hidden from a to b in groups: a sum of ramps that fall by one over the group they end in, kept as their differences.
+    row, end_m = np.concatenate([row, row]), np.concatenate([low_m, high_m])
+    places = end_m / step
+    inner = np.nonzero((end_m > 0) & (end_m < length))[0]
+    places[inner] = along(rows[row[inner]], end_m[inner])
+    group = np.minimum(places.astype(np.int64), count)
+    at = row * (count + 2) + group
+    weight = np.concatenate([-weight, weight])
+    after = weight * (places - group)
+    ramps = np.concatenate([weight - after, after])
+    change: Floats = np.asarray(np.bincount(np.concatenate([at, at + 1]), ramps, len(rows) * (count + 2)), dtype=float)
+    change[:: count + 2] += 1.0
+    seen = np.cumsum(change.reshape(len(rows), count + 2)[:, :count], axis=1)
+    return np.asarray(np.clip(seen, 0.0, 1.0, out=seen))

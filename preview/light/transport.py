@@ -17,13 +17,14 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
 from preview.light.atlas import Grid
 from preview.light.emission import Lines
-from preview.light.illuminance import in_pieces, lux_per_lumen
+from preview.light.illuminance import add_lux, in_pieces
 from preview.light.refine import ROUNDS, Refinement
 from preview.light.room import TOUCH_M, Boxes, Surfaces, inside_boxes
 from preview.scene.layout import Bools, Floats, Ints
@@ -151,10 +152,14 @@ def _filled_from(grid: Grid, buried: Bools) -> NDArray[np.int64]:
     source = np.arange(grid.line_nodes)
     if not buried.any() or buried.all():
         return source
-    from scipy.ndimage import distance_transform_edt
-
-    nearest = distance_transform_edt(buried.reshape(shape), return_distances=False, return_indices=True)
-    return np.asarray((nearest[0] * shape[1] + nearest[1]).ravel())
+    # OpenCV numbers the free nodes and says for every node which of them is nearest.
+    _, nearest = cv2.distanceTransformWithLabels(
+        buried.reshape(shape).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    number = np.asarray(nearest).ravel()
+    free = np.empty(number.max() + 1, dtype=np.int64)
+    free[number[~buried]] = source[~buried]
+    return np.asarray(free[number])
 
 
 @dataclass(frozen=True)
@@ -184,12 +189,12 @@ def _light(
 ) -> Matrix:
     """(N, G) at places of surfaces."""
     groups = int(lines.count.sum())
-    found = np.empty((len(surface), groups), dtype=np.float32)
+    found = np.zeros((len(surface), groups), dtype=np.float32)
 
     def fill(part: slice) -> None:
         points = surfaces.points(surface[part], u_m[part], v_m[part])
         own = surface[part]
-        found[part] = lux_per_lumen(lines, boxes, points, surfaces.normal[own], skip=surfaces.box[own])
+        add_lux(found[part], lines, boxes, points, surfaces.normal[own], skip=surfaces.box[own])
 
     for _ in pool.map(fill, in_pieces(len(surface), max(64, _CHUNK_PAIRS // groups))):
         pass
