@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,9 @@ import numpy as np
 from preview.handover.eyes import caution, flash_limit
 from preview.handover.watching import scene_flashes
 from preview.light.dots import Dots, dots_of
+from preview.light.lit_photo import sighting_of
+from preview.light.photo import load_photo
+from preview.light.sighting import MARKED_TO
 from preview.looks.drives import channel_blocks, drive_blocks
 from preview.looks.flashing import Flashes
 from preview.looks.flicker import strip_flicker
@@ -47,6 +51,9 @@ GLARE_CD_M2 = 20_000.0
 GLARE = (
     "EN 12464-1 (from memory): what has 20,000 cd/m² is screened from view; for bare LEDs common practice, no source"
 )
+MARKED = "a corner can be marked to some 0.15 % of the photo's width (common practice, no source)"
+_MISSED = 3.0  # times what marking alone makes corners miss
+ONE_SURFACE = "Zhang's camera from one plane (IEEE PAMI 22, 2000): seen squarely, corners do not tell the distance"
 CSF = "Barten's contrast sensitivity (1999), at the cover's luminance with every colour full"
 
 
@@ -80,13 +87,14 @@ def check_scene(
 ) -> Checked:
     """Read a plan. `kwh_price` is in the scene's currency. `eyes`: draw every look and count its flashes, which takes longest.
 
-    Raises CovecastError where the plan is no network or an effect fails.
+    Raises CovecastError where the plan is no network, an effect fails, or the photo or its corners are no good.
     """
     tell = progress or (lambda share: None)
     layout = lay_out(scene)
+    photo = list(_photo(scene))
     found = _electrical(scene, layout, kwh_price, lambda share: tell(share * ((1 - EYES_SHARE) if eyes else 1.0)))
     dots = dots_of(scene, layout)
-    found += [*_plain_sight(scene, dots), *_dots(scene, dots), *_flicker(scene)]
+    found += [*_plain_sight(scene, dots), *_dots(scene, dots), *_flicker(scene), *photo]
     flashes: list[tuple[str, Flashes]] = []
     if eyes:
         flashes = scene_flashes(scene, lambda share: tell(1 - EYES_SHARE + EYES_SHARE * share))
@@ -118,6 +126,31 @@ def _electrical(scene: Scene, layout: Layout, kwh_price: float | None, progress:
         *label_findings(scene),
         *strip_findings(scene, float(dark.supply_a.sum()), float(dark.supply_w[0]), kwh_price),
     ]
+
+
+def _photo(scene: Scene) -> Iterator[Finding]:
+    """Whether the corners marked in the client's photo say where it was taken from, and fit the rectangle they stand for."""
+    if scene.photo is None:
+        return
+    mark = "mark the corners anew, or measure the rectangle again; `covecast photo` draws the plan over the photo"
+    photo = load_photo(scene.photo.file, Path(scene.folder))
+    sighting = sighting_of(scene, photo)
+    if sighting.camera is None:
+        do = "mark a rectangle seen more from the side, or one larger; or give photo.field_deg, the camera's field of view"
+        yield Finding("caution", "photo", sighting.says, do, ONE_SURFACE)
+    elif sighting.misfit_px > _MISSED * MARKED_TO * photo.size[0]:
+        says = f"the corners miss a rectangle of {_size_text(scene.photo.rect_m)} by {sighting.misfit_px:.0f} px, so light lies askew"
+        yield Finding("caution", "photo", says, mark, MARKED)
+
+
+def _size_text(rect_m: tuple[float, float, float, float]) -> str:
+    """Width and height of a rectangle (u0, v0, u1, v1).
+
+    >>> _size_text((0.8, 0.6, 3.0, 2.1))
+    '2.2 × 1.5 m'
+    """
+    u0, v0, u1, v1 = rect_m
+    return f"{round(abs(u1 - u0), 3):g} × {round(abs(v1 - v0), 3):g} m"
 
 
 def _plain_sight(scene: Scene, dots: tuple[Dots, ...]) -> Iterator[Finding]:

@@ -138,3 +138,24 @@ def test_a_photo_that_is_none_ends_in_one_line(scene: Path, covecast, tmp_path: 
         assert "photo.file 'room.png': expected a JPEG or PNG" in err
         assert "Traceback" not in err
     assert not (tmp_path / "lit.png").exists()
+
+
+def test_check_tells_corners_that_miss_their_rectangle(scene: Path, covecast) -> None:
+    """A rectangle given 0.3 m too wide: no camera sees it in these four corners."""
+
+    def says() -> list[str]:
+        _, out, err = covecast("check", scene, "--no-eyes", "--json")
+        assert err == ""
+        return [one["says"] for one in json.loads(out)["findings"] if one["about"] == "photo"]
+
+    assert says() == []
+    given = scene.read_text(encoding="utf-8")
+    scene.write_text(given.replace("rect_m = [0.8, 0.6, 3.0, 2.1]", "rect_m = [0.8, 0.6, 3.3, 2.1]"), encoding="utf-8")
+    (found,) = says()
+    assert found.startswith("the corners miss a rectangle of 2.5 × 1.5 m by ")
+    square = [[200, 100], [600, 100], [600, 300], [200, 300]]
+    at = given.index("corners_px")
+    end = given.index("taken_lux")
+    scene.write_text(f"{given[:at]}corners_px = {square[::-1]}\n{given[end:]}", encoding="utf-8")
+    (found,) = says()
+    assert found.startswith("only the back is lit: the corners are seen too squarely")
