@@ -15,7 +15,7 @@ DIALS = (
     kit.part_dial("inhale_part", 0.42, "part of the breath that is breathing in", 0.2, 0.7),
     kit.kelvin_dial("in_k", 1700, "the light when breathed out"),
     kit.kelvin_dial("full_k", 2900, "the light at the full breath"),
-    kit.part_dial("rest", 0.2, "how bright it is felt when breathed out"),
+    kit.part_dial("rest", 0.4, "how bright it is felt when breathed out"),
     kit.later_dial(0.25, "breathes", 10),
 )
 

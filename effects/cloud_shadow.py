@@ -1,4 +1,4 @@
-"""A bright day with small clouds: clear working light, and now and then a soft, slightly cooler shadow passing through."""
+"""A bright day with small clouds: clear working light, and now and then a soft, cool shadow sliding across."""
 
 from __future__ import annotations
 
@@ -11,12 +11,14 @@ from effects import kit
 MOOD = "working light"
 
 DIALS = (
-    kit.Dial("wind_m_per_s", "m/s", -2, 2, 0.26, "how fast the clouds pass, along the back wall"),
-    kit.Dial("cloud_m", "m", 0.5, 20, 1.9, "length of a cloud"),
+    kit.Dial(
+        "wind_m_per_s", "m/s", -2, 2, 0.26, "how fast the clouds pass, along the back wall and slantwise into the room"
+    ),
+    kit.Dial("cloud_m", "m", 0.5, 20, 2.2, "length of a cloud"),
     kit.part_dial("cover", 0.46, "how much of the sky is cloud"),
-    kit.part_dial("shade", 0.62, "how much darker a shadow is felt"),
-    kit.kelvin_dial("sun_k", 3800, "the sunlight"),
-    kit.kelvin_dial("sky_k", 5600, "the shadows"),
+    kit.part_dial("shade", 0.74, "how much darker a shadow is felt"),
+    kit.kelvin_dial("sun_k", 3500, "the sunlight"),
+    kit.kelvin_dial("sky_k", 7000, "the shadows"),
     kit.loop_dial(),
 )
 
@@ -28,7 +30,8 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     t = kit.columns(time_s)
     loop = kit.seamless(dials["loop_s"])
     wind, size = dials["wind_m_per_s"], dials["cloud_m"]
-    x = place.room_m[:, 0] + 0.4 * place.room_m[:, 2]
+    # Slantwise, so that a shadow slides along runs into the room too, and is not at all heights at once.
+    x = place.room_m[:, 0] - 0.6 * place.room_m[:, 1] + 0.4 * place.room_m[:, 2]
     y = place.room_m[:, 1] / size
     large = kit.noise(seed, y, loop.travel(x, t, wind, size), loop.clock(t, 12.0))
     small = kit.noise(seed + 1, y, loop.travel(x, t, wind, 0.45 * size), loop.clock(t, 8.0))

@@ -1,4 +1,4 @@
-"""Paper lanterns on long cords, honey and coral, swaying in a light wind: pools of candle light that swing and breathe along the run."""
+"""Paper lanterns on long cords, honey and coral by turns, swaying in a light wind: pools of candle light that swing along the run."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from effects import kit
 MOOD = "warm"
 
 DIALS = (
-    kit.Dial("apart_m", "m", 0.3, 10, 1.1, "from one lantern to the next"),
-    kit.Dial("cord_m", "m", 0.3, 20, 2.2, "length of the cords, which sets the time of a swing"),
-    kit.Dial("swing_m", "m", 0, 2, 0.42, "how far a lantern swings to either side in a gust"),
-    kit.Dial("above_m", "m", 0.05, 3, 0.16, "height of a lantern above the run: how wide its pool is"),
+    kit.Dial("apart_m", "m", 0.3, 10, 1.2, "from one lantern to the next"),
+    kit.Dial("cord_m", "m", 0.3, 20, 3.2, "length of the cords, which sets the time of a swing"),
+    kit.Dial("swing_m", "m", 0, 2, 0.6, "how far a lantern swings to either side in a gust"),
+    kit.Dial("above_m", "m", 0.05, 3, 0.2, "height of a lantern above the run: how wide its pool is"),
     kit.kelvin_dial("lantern_k", 2050, "a lantern", high=6000),
     kit.loop_dial(),
 )
@@ -42,7 +42,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         lantern = nearest + step
         rate = loop.rate(swing_per_s) * (1.0 + unequal * (kit.uniform(seed, lantern, 0) - 0.5))
         phase = 0.35 * kit.uniform(seed, lantern, 1) - 0.06 * lantern
-        gust = 0.62 + 0.38 * kit.noise(seed + 1, 0.35 * lantern, loop.clock(t, 6.0))
+        gust = 0.8 + 0.2 * kit.noise(seed + 1, 0.35 * lantern, loop.clock(t, 6.0))
         sway = np.sin(2.0 * np.pi * (rate * t + phase))
         hangs = (lantern + 0.5) * apart + sways_m * gust * sway
         away = (x - hangs) / above
@@ -50,7 +50,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         pool = (1.0 / (1.0 + away * away)) ** 2 * kit.ease((1.5 * apart - np.abs(x - hangs)) / (0.5 * apart))
         breath = 0.8 + 0.2 * kit.noise(seed + 2, 3.7 * lantern, loop.clock(t, 1.7))
         total += pool * breath
-        coral += pool * breath * kit.ease(3.0 * kit.uniform(seed, lantern, 2) - 1.0)
+        coral += pool * breath * np.mod(lantern, 2)
     amount = np.clip(0.015 + 0.9 * total, 0.0, 1.0)
     share = coral / np.maximum(total, 1e-9)
     honey = kit.white(place, dials["lantern_k"] * 1.1)

@@ -12,10 +12,12 @@ MOOD = "festive"
 
 DIALS = (
     kit.Dial("whim_s", "s", 1.5, 60, 3.4, "how long it keeps to one idea"),
-    kit.Dial("roam_m", "m", 0.2, 20, 1.7, "how far it goes at a time, at most about twice this"),
-    kit.Dial("cat_m", "m", 0.05, 2, 0.26, "reach of its glow to either side"),
-    kit.kelvin_dial("cat_k", 1900, "the cat", high=6000),
-    kit.part_dial("moon", 0.17, "how bright the moonlit wall is felt"),
+    kit.Dial("roam_m", "m", 0.2, 20, 2.0, "how far it goes at a time, at most about twice this"),
+    kit.Dial(
+        "cat_m", "m", 0.05, 2, 0.26, "reach of its glow to either side; on long runs at least a twelfth of the run"
+    ),
+    kit.kelvin_dial("cat_k", 1750, "the cat", high=6000),
+    kit.part_dial("moon", 0.15, "how bright the moonlit wall is felt"),
     kit.loop_dial(),
 )
 
@@ -56,13 +58,12 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
     walking = kit.arch((phase - sets_off) / takes)
     purr = 0.5 + 0.5 * np.sin(2.0 * np.pi * t * loop.rate(1.0 / 1.9))
     way = np.where(there < here, -1.0, 1.0)
-    reach = dials["cat_m"] * (0.8 + 0.5 * walking)
+    cat_m = np.maximum(dials["cat_m"], place.run_length_m / 12.0)  # long runs are seen from farther off
+    reach = cat_m * (0.8 + 0.5 * walking)
     body = kit.mark(x, half, at_m, reach)
-    train = kit.tail(
-        x, half, at_m, way * dials["cat_m"] * (0.05 + 1.5 * walking * np.clip(np.abs(there - here), 0.0, 1.0))
-    )
+    train = kit.tail(x, half, at_m, way * cat_m * (0.05 + 1.5 * walking * np.clip(np.abs(there - here), 0.0, 1.0)))
     amount = np.clip(body * (0.62 + 0.38 * np.maximum(walking, 0.8 * purr)) + 0.35 * walking * train, 0.0, 1.0)
-    halo = 0.14 * kit.mark(x, half, at_m, 5.0 * dials["cat_m"])
+    halo = 0.16 * kit.mark(x, half, at_m, 4.5 * cat_m)
     blink = kit.ease((0.13 - np.abs(phase - 0.5 * sets_off)) / 0.05)
     eyes = (1.0 - walking) * (1.0 - 0.9 * blink) * kit.mark(x, half, at_m, np.maximum(0.06, place.group_length_m))
     moon = kit.felt(dials["moon"] * (0.78 + 0.22 * kit.noise(seed + 3, x / 1.6, loop.clock(t, 14.0))))

@@ -243,7 +243,7 @@ def test_night_train_runs_at_its_speed(group_m: float) -> None:
 @pytest.mark.parametrize("wind", [0.3, -0.5])
 def test_clouds_go_with_the_wind(wind: float) -> None:
     place = kit.Place.straight(20.0, 0.1)
-    starts = np.arange(12) * 9.0
+    starts = np.arange(60) * 9.0
     before, after = (light_of("cloud_shadow", place, starts + dt, wind_m_per_s=wind)[:, :, 1] for dt in (0.0, 0.8))
     assert shift_m(before, after, 0.1, 0.8) / 0.8 == pytest.approx(wind, rel=0.05)
 
@@ -321,6 +321,13 @@ def test_petals_fall_at_their_speed() -> None:
     low, high = glow[:, :40], glow[:, 40:]
     scores = [np.corrcoef(high[: 1200 - lag].ravel(), low[lag:].ravel())[0, 1] for lag in range(80)]
     assert 0.4 / (np.argmax(scores) * 0.05) == pytest.approx(0.25, rel=0.05)
+
+
+def test_petals_drift_where_all_runs_lie_at_one_height() -> None:
+    place = kit.Place.straight(8.0, 0.05)
+    starts = np.arange(20) * 1.3
+    before, after = (light_of("petal_fall", place, starts + dt, fall_m_per_s=0.25)[:, :, 1] for dt in (0.0, 0.8))
+    assert shift_m(before, after, 0.05, 0.6) / 0.8 == pytest.approx(0.25, rel=0.1)
 
 
 def test_bellows_breathes_ten_times_a_minute() -> None:
