@@ -25,35 +25,35 @@ DIALS = (
     kit.part_dial("evening", 0.26, "how bright the evening behind them is felt"),
 )
 
-_ROUND_M = 6.8  # after which the petals of a column come again
+_PETALS = 4  # of a column, before they come again
+_EVERY_M = 1.7  # from one to the next
 _LEVEL_M = 0.3  # runs that differ by less in height lie at one height
 
 
 def period_s(dials: Mapping[str, float]) -> float | None:
     """The time in which a column sinks by as many petals as it has before they repeat."""
-    return _ROUND_M / dials["fall_m_per_s"]
+    return _PETALS * _EVERY_M / dials["fall_m_per_s"]
 
 
 def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed: int) -> kit.Floats:
     """Columns of petals in one plane, across and up: the walls unrolled, or a stream along the runs. A group sees the nearest few."""
     t = kit.columns(time_s)
-    across, up, petals, lean = place.room_m[:, 0] + place.room_m[:, 1], place.room_m[:, 2], 4, 1.0
+    across, up, lean = place.room_m[:, 0] + place.room_m[:, 1], place.room_m[:, 2], 1.0
     level = np.ptp(up) < _LEVEL_M
     if level:  # one column, lying down along the runs; a petal that sways aside is not lost from sight
-        across, up, petals, lean = np.full(place.groups, 0.5 * dials["apart_m"]), -place.course_m, 6, 0.5
-    every_m = _ROUND_M / petals
+        across, up, lean = np.full(place.groups, 0.5 * dials["apart_m"]), -place.course_m, 0.5
     apart, reach = dials["apart_m"], np.maximum(dials["petal_m"], place.group_length_m)
-    period = _ROUND_M / dials["fall_m_per_s"]
+    period = _PETALS * _EVERY_M / dials["fall_m_per_s"]
     own = np.floor(across / apart).astype(np.int64)
     wide = 0 if level else int(np.ceil((dials["sway_m"] + 2.2 * dials["petal_m"]) / apart))
     glow: kit.Floats = np.zeros((t.shape[0], place.groups))
     pale = np.zeros((t.shape[0], place.groups))
     for step in range(-wide, wide + 1):
         column = own + step
-        sunk = (up + dials["fall_m_per_s"] * t) / every_m + kit.uniform(seed, column, 0)
+        sunk = (up + dials["fall_m_per_s"] * t) / _EVERY_M + kit.uniform(seed, column, 0)
         petal = np.floor(sunk).astype(np.int64)
-        which = np.mod(petal, petals)
-        below_m = (sunk - petal - 0.5) * every_m
+        which = np.mod(petal, _PETALS)
+        below_m = (sunk - petal - 0.5) * _EVERY_M
         turns = np.round(period / (2.6 + 1.6 * kit.uniform(seed, column, which, 1)))
         swing = np.sin(2.0 * np.pi * (t * turns / period + kit.uniform(seed, column, which, 2)))
         middle = (column + 0.2 + 0.6 * kit.uniform(seed, column, which, 3)) * apart
@@ -63,7 +63,7 @@ def light(place: kit.Place, time_s: kit.Floats, dials: Mapping[str, float], seed
         glow += one
         pale += one * kit.uniform(seed, column, which, 5)
     # A petal passes a place twice in a swing, and those of the columns beside it too where they sway so far.
-    passes_per_s = 0.6 * (1.0 + 2.0 * dials["sway_m"] / apart) + dials["fall_m_per_s"] / every_m
+    passes_per_s = 0.6 * (1.0 + 2.0 * dials["sway_m"] / apart) + dials["fall_m_per_s"] / _EVERY_M
     glow = kit.mix(0.5, np.clip(glow, 0.0, 1.0), kit.gentle(passes_per_s))
     share = np.clip(pale, 0.0, 1.0) * 0.8
     evening = kit.felt(dials["evening"] * (0.85 + 0.15 * kit.noise(seed + 1, across / 1.4, up / 1.4)))
