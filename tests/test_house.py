@@ -17,16 +17,18 @@ ROOT = Path(preview.__file__).parent
 # What each package may import of the others, one way: window, handover, commands → looks → power, light → scene.
 MAY_IMPORT = {
     "scene": set(),
+    "typeface": set(),
     "power": {"scene"},
-    "light": {"scene"},
-    "looks": {"scene", "power", "light"},
-    "handover": {"scene", "power", "light", "looks"},
-    "window": {"scene", "power", "light", "looks", "handover"},
+    "light": {"scene", "typeface"},
+    "looks": {"scene", "power", "light", "typeface"},
+    "handover": {"scene", "power", "light", "looks", "typeface"},
+    "window": {"scene", "power", "light", "looks", "handover", "typeface"},
     "pack": {"scene", "power", "light", "looks", "handover"},
 }
 PURE = [
     "effects",
     "preview.scene",
+    "preview.typeface",
     "preview.power",
     "preview.light",
     "preview.looks",

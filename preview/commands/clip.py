@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import warnings
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -144,6 +145,7 @@ def command(
     check_place(target.path)
     if asked is None:  # a photo gives its own shape
         wish = replace(wish, size=shaped(plan, size))
+    _warn_of_letters("".join([*([plan.title, *(look.name for look in plan.look)] if title else []), caption or ""]))
     report = _Report(quiet=as_json)
     with ending_cleanly():
         if every:
@@ -154,6 +156,17 @@ def command(
             _write_one(plan, out, target, look_name, at_s, wish, report)
     if as_json:
         print_json({"format": 1, "scene": plan.title, "files": report.files})
+
+
+def _warn_of_letters(text: str) -> None:
+    from preview.typeface import missing_letters
+
+    missing = missing_letters(text)
+    if missing:
+        warnings.warn(
+            f"the pictures' typeface has no letters {' '.join(missing)}: they come out as boxes; say it without them",
+            stacklevel=2,
+        )
 
 
 class _Report:
@@ -170,9 +183,9 @@ class _Report:
 
     def clip(self, out: str, look: str, written: Written, asked: tuple[int, int]) -> None:
         width, height = written.size
-        rate = f"{written.frames_per_s:g} a second"
+        rate = f"{written.frames_per_s:.4g} a second"
         size = f"{written.bytes / 1e6:.2f} MB"
-        text = f"{out}: {look}, {written.frames} pictures, {written.seconds:g} s, {rate}, {width}x{height}, {size}"
+        text = f"{out}: {look}, {written.frames} pictures, {round(written.seconds, 2):g} s, {rate}, {width}x{height}, {size}"
         if written.grey_cd_m2 is not None:
             text += f", middle grey {written.grey_cd_m2:.2g} cd/m²"
         self.add(text, file=out, look=look, **asdict(written))

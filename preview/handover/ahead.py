@@ -7,6 +7,8 @@ import threading
 from collections.abc import Iterable, Iterator
 from typing import TypeVar
 
+from preview.handover.placing import heed
+
 __all__ = ["ahead"]
 
 T = TypeVar("T")
@@ -15,7 +17,7 @@ T = TypeVar("T")
 def ahead(items: Iterable[T], depth: int = 4) -> Iterator[T]:
     """The same items in the same order, up to `depth` of them waiting. It may be left at any time.
 
-    What goes wrong while they are worked out is raised where they are taken.
+    What goes wrong while they are worked out is raised where they are taken, and so is an interrupt that was dropped elsewhere.
     """
     waiting: queue.Queue[tuple[T] | BaseException | None] = queue.Queue(depth)
     left = threading.Event()
@@ -43,6 +45,7 @@ def ahead(items: Iterable[T], depth: int = 4) -> Iterator[T]:
     try:
         while True:
             taken = waiting.get()
+            heed()
             if taken is None:
                 return
             if isinstance(taken, BaseException):

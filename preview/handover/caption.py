@@ -1,6 +1,6 @@
 """A line or two of text in the lower left of the pictures, only where it was asked for.
 
-White letters on a soft dark plate, sized by the picture's height. Leaves out: scripts that the built-in typeface lacks.
+White letters on a soft dark plate, sized by the picture's height. Leaves out: scripts that the typeface lacks.
 """
 
 from __future__ import annotations
@@ -9,9 +9,10 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFilter, ImageFont
+from PIL import Image, ImageDraw, ImageFilter
 
 from preview.handover.video import Picture
+from preview.typeface import typeface as letters_of
 
 __all__ = ["captioned"]
 
@@ -24,7 +25,7 @@ def _plate(lines: Sequence[str], size: tuple[int, int]) -> Image.Image:
     margin = round(letter * 0.9)
     text = "\n".join(lines)
     while True:
-        typeface = ImageFont.load_default(letter)
+        typeface = letters_of(letter)
         left, top, right, bottom = ImageDraw.Draw(plate).multiline_textbbox(
             (0, 0), text, font=typeface, spacing=letter // 3
         )

@@ -14,6 +14,7 @@ import numpy as np
 
 from preview.handover.ahead import ahead
 from preview.handover.caption import captioned
+from preview.handover.encoder import EncoderError
 from preview.handover.eyes import caution, flash_limit, foot_words, watched
 from preview.handover.frames import Film, Progress, Stage, film_of, stage_of
 from preview.handover.gif import FASTEST, encode_gif
@@ -197,17 +198,17 @@ def write_clip(
     if target.kind == "folder":
         write_frames(target.path, ahead(_safe(film, wish, progress)), comment)
         held_bytes = sum(file.stat().st_size for file in target.path.iterdir())
-        return Written(film.frames, film.seconds, film.stage.size, film.frames_per_s, held_bytes, grey_cd_m2=grey)
+        return Written(film.frames, film.lasts_s, film.stage.size, film.frames_per_s, held_bytes, grey_cd_m2=grey)
     with placing_file(target.path) as part:
         quality, lowered = FULL, None
-        _encode(part, film, target.kind, wish, quality, comment, progress)
+        _encode(part, film, target, wish, quality, comment, progress)
         if wish.mail_mb is not None:
             most = wish.mail_mb * 1e6
             written_as = film
             for step in steps_down(target.kind, lambda: part.stat().st_size / most):
                 lowered = step.says
                 written_as = _lowered(film, step.quality)
-                _encode(part, written_as, target.kind, wish, step.quality, comment, progress)
+                _encode(part, written_as, target, wish, step.quality, comment, progress)
             if part.stat().st_size > most:
                 other = ", or write .mp4, which takes a small part of the bytes" if target.kind == ".gif" else ""
                 raise ClipError(
@@ -216,7 +217,7 @@ def write_clip(
                 )
             film = written_as
         size = part.stat().st_size
-    return Written(film.frames, film.seconds, film.stage.size, film.frames_per_s, size, lowered, grey_cd_m2=grey)
+    return Written(film.frames, film.lasts_s, film.stage.size, film.frames_per_s, size, lowered, grey_cd_m2=grey)
 
 
 def _safe(film: Film, wish: Wish, progress: Progress | None) -> Iterator[Picture]:
@@ -239,17 +240,20 @@ def _lowered(film: Film, quality: Quality) -> Film:
 
 
 def _encode(
-    part: Path, film: Film, kind: str, wish: Wish, quality: Quality, comment: str | None, progress: Progress | None
+    part: Path, film: Film, target: Target, wish: Wish, quality: Quality, comment: str | None, progress: Progress | None
 ) -> None:
     size, rate = film.stage.size, film.frames_per_s
     pictures = ahead(_safe(film, wish, progress))
-    if kind == ".gif":
-        samples = _samples(film, wish)
-        encode_gif(part, pictures, size, rate, film.frames, samples, comment, quality.hold)
-    elif kind == ".mp4":
-        encode_mp4(part, pictures, size, rate, comment, quality.crf)
-    else:
-        encode_webp(part, pictures, size, rate, comment, quality.webp)
+    try:
+        if target.kind == ".gif":
+            samples = _samples(film, wish)
+            encode_gif(part, pictures, size, rate, film.frames, samples, comment, quality.hold)
+        elif target.kind == ".mp4":
+            encode_mp4(part, pictures, size, rate, comment, quality.crf)
+        else:
+            encode_webp(part, pictures, size, rate, comment, quality.webp)
+    except EncoderError as error:
+        raise EncoderError(f"{target.path}: {error}") from error
 
 
 def _samples(film: Film, wish: Wish) -> Bytes:

@@ -6,6 +6,7 @@ The program is the one that imageio-ffmpeg carries. Leaves out: sound.
 from __future__ import annotations
 
 import contextlib
+import re
 import subprocess
 import sys
 import tempfile
@@ -17,6 +18,10 @@ import imageio_ffmpeg
 from preview.scene.faults import CovecastError
 
 __all__ = ["EncoderError", "encoding"]
+
+
+_SPEAKER = re.compile(r"^\[[^]]*\] ")
+"""Which of the encoder's parts speaks, and where in memory it lies."""
 
 
 class EncoderError(CovecastError):
@@ -63,7 +68,8 @@ def encoding(
         def gave_up() -> EncoderError:
             says.seek(0)
             lines = says.read().decode(errors="replace").strip().splitlines()
-            return EncoderError(f"the encoder gave up: {lines[-1] if lines else f'exit code {process.returncode}'}")
+            why = _SPEAKER.sub("", lines[-1]) if lines else f"exit code {process.returncode}"
+            return EncoderError(f"the encoder gave up: {why}")
 
         def write(frame: bytes | memoryview) -> None:
             try:

@@ -92,6 +92,11 @@ class Film:
         """Number of the clip's frames."""
         return int(self.times.size)
 
+    @property
+    def lasts_s(self) -> float:
+        """How long the clip plays: a whole number of frames, within half a frame of `seconds`."""
+        return self.frames / self.frames_per_s
+
     def light(self, times_s: Floats) -> Floats:
         """Linear light (F, G, 3) of the effect, with the seam."""
         light = look_light(self.ready, self.stage.place, times_s)

@@ -44,9 +44,17 @@ class Step:
 def _gif() -> Iterator[Step]:
     for hold, part in ((2, 0.93), (3, 0.88), (4, 0.83)):
         yield Step(Quality(hold=hold), f"changes of up to {hold} codes held back", part)
-    for rate, part in ((0.8, 0.68), (0.5, 0.47)):
+    for rate, part in ((0.8, 0.68), (0.65, 0.57), (0.5, 0.47)):
         yield Step(Quality(4, rate=rate), f"changes of up to 4 codes held back, {rate:g} of the pictures", part)
-    for rate, side, part in ((0.5, 0.8, 0.32), (0.5, 0.65, 0.21), (0.4, 0.5, 0.11), (0.32, 0.4, 0.06)):
+    sizes = (
+        (0.5, 0.9, 0.39),
+        (0.5, 0.8, 0.32),
+        (0.5, 0.72, 0.26),
+        (0.5, 0.65, 0.21),
+        (0.45, 0.58, 0.16),
+        (0.4, 0.5, 0.11),
+    )
+    for rate, side, part in (*sizes, (0.36, 0.45, 0.08), (0.32, 0.4, 0.06)):
         says = f"changes of up to 6 codes held back, {rate:g} of the pictures, {side:g} of the width"
         yield Step(Quality(6, rate=rate, side=side), says, part)
 
@@ -54,14 +62,28 @@ def _gif() -> Iterator[Step]:
 def _mp4() -> Iterator[Step]:
     for crf, part in ((21, 0.68), (24, 0.46), (27, 0.31), (30, 0.21)):
         yield Step(Quality(crf=crf), f"rate factor {crf:g} instead of 18", part)
-    for crf, side, part in ((30, 0.75, 0.13), (32, 0.5, 0.06), (36, 0.4, 0.03)):
+    for crf, side, part in (
+        (30, 0.87, 0.17),
+        (30, 0.75, 0.13),
+        (31, 0.62, 0.09),
+        (32, 0.5, 0.06),
+        (34, 0.45, 0.045),
+        (36, 0.4, 0.03),
+    ):
         yield Step(Quality(crf=crf, side=side), f"rate factor {crf:g} instead of 18, {side:g} of the width", part)
 
 
 def _webp() -> Iterator[Step]:
     for quality, part in ((80, 0.6), (70, 0.45), (55, 0.36)):
         yield Step(Quality(webp=quality), f"quality {quality:g} instead of 90", part)
-    for rate, side, part in ((0.6, 1.0, 0.22), (0.5, 0.75, 0.12), (0.4, 0.5, 0.05)):
+    for rate, side, part in (
+        (0.8, 1.0, 0.29),
+        (0.6, 1.0, 0.22),
+        (0.5, 0.87, 0.16),
+        (0.5, 0.75, 0.12),
+        (0.45, 0.62, 0.08),
+        (0.4, 0.5, 0.05),
+    ):
         says = f"quality 55 instead of 90, {rate:g} of the pictures" + (f", {side:g} of the width" if side < 1 else "")
         yield Step(Quality(webp=55, rate=rate, side=side), says, part)
 

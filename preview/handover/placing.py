@@ -2,7 +2,8 @@
 
 On Linux a file has no name while it is written, so nothing is left behind even when the process is killed outright. Where
 the file system cannot do that it has a temporary name beside its target, which goes away with any error, an interrupt or a
-termination signal. A folder always has such a name, and one left by a process that is no more is cleared by the next call.
+termination signal. A folder always has such a name: a small process waits beside the one that fills it, and clears it
+away if that is killed.
 
 Leaves out: power cuts (nothing is forced to the disk).
 """
@@ -15,6 +16,8 @@ import os
 import re
 import shutil
 import signal
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -22,7 +25,9 @@ from types import FrameType
 
 from preview.scene.faults import CovecastError
 
-__all__ = ["PlacingError", "check_place", "ending_cleanly", "placing_file", "placing_folder"]
+__all__ = ["PlacingError", "check_place", "ending_cleanly", "heed", "placing_file", "placing_folder"]
+
+_asked_to_end = threading.Event()
 
 
 class PlacingError(CovecastError):
@@ -31,19 +36,33 @@ class PlacingError(CovecastError):
 
 @contextlib.contextmanager
 def ending_cleanly() -> Iterator[None]:
-    """Within it, a termination signal ends the work as Ctrl-C does, so that everything begun is cleared away."""
+    """Within it, a termination signal ends the work as Ctrl-C does, so that everything begun is cleared away.
+
+    Python drops an interrupt that comes while it tidies up (after an import, say), so it is kept as well, for `heed`.
+    """
 
     def end(number: int, frame: FrameType | None) -> None:
+        _asked_to_end.set()
         raise KeyboardInterrupt
 
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.signal(signal.SIGTERM, end)
+    before = {signal.SIGTERM: signal.signal(signal.SIGTERM, end)}
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # who starts a program deaf to it keeps that
+        before[signal.SIGINT] = signal.signal(signal.SIGINT, end)
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
+        _asked_to_end.clear()
+
+
+def heed() -> None:
+    """Raise the KeyboardInterrupt that was dropped, if one was: long work within `ending_cleanly` calls it now and then."""
+    if _asked_to_end.is_set():
+        raise KeyboardInterrupt
 
 
 def check_place(target: Path) -> None:
@@ -142,14 +161,31 @@ def placing_folder(target: Path, ours: str) -> Iterator[Path]:
     part = _part_name(target)
     try:
         part.mkdir()
-        yield part
-        if target.is_dir():
-            shutil.rmtree(target)
-        os.replace(part, target)
+        with _cleared_if_killed(part):
+            yield part
+            if target.is_dir():
+                shutil.rmtree(target)
+            os.replace(part, target)
     except OSError as error:
         raise _refused(target, error) from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
+
+
+_CLEARER = "import shutil, sys; sys.stdin.read() or shutil.rmtree(sys.argv[1], ignore_errors=True)"
+
+
+@contextlib.contextmanager
+def _cleared_if_killed(part: Path) -> Iterator[None]:
+    """A process that clears `part` away if this one ends without a word: its end of a pipe is closed by the system, whatever happens."""
+    clearer = subprocess.Popen(
+        [sys.executable, "-I", "-S", "-c", _CLEARER, str(part.absolute())],
+        stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
+    )  # fmt: skip
+    try:
+        yield
+    finally:
+        clearer.communicate(b"done")
 
 
 def _clear_left_behind(target: Path) -> None:

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from effects import Effect
 from effects.kit import Place
@@ -17,6 +17,7 @@ from preview.looks.library import Ready
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 from preview.scene.model import Look
+from preview.typeface import typeface as letters_of
 
 __all__ = ["strip_frames", "strip_sheet"]
 
@@ -34,7 +35,7 @@ def strip_sheet(chosen: Sequence[Effect]) -> NDArray[np.uint8]:
     rows = -(-len(chosen) // _ACROSS)
     wide, high = _TILE[0] + _GAP, _TILE[1] + _TITLE + _GAP
     sheet = Image.new("RGB", (min(_ACROSS, len(chosen)) * wide + _GAP, rows * high + _GAP), _PAPER)
-    draw, font = ImageDraw.Draw(sheet), ImageFont.load_default(13)
+    draw, font = ImageDraw.Draw(sheet), letters_of(13)
     for number, effect in enumerate(chosen):
         x, y = _GAP + number % _ACROSS * wide, _GAP + number // _ACROSS * high
         draw.text((x, y), f"{effect.name}", fill=_INK, font=font)

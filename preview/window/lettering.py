@@ -1,17 +1,18 @@
 """Words on the screen: the shipped letters at the sizes that are asked for, kept once drawn.
 
-The letters are a subset of an open font (see fonts/LICENSE.txt), with figures of one width, so that a reading does not
+The letters are a subset of an open font (see `preview.typeface`), with figures of one width, so that a reading does not
 jump when it changes. They cover Latin, Greek and Cyrillic. Leaves out: other scripts, which show as empty boxes.
 """
 
 from __future__ import annotations
 
+import io
 from collections import OrderedDict
-from importlib import resources
 from typing import Literal
 
 import pygame
 
+from preview.typeface import font_bytes
 from preview.window.palette import TEXT, Rgb
 
 __all__ = ["Lettering"]
@@ -26,7 +27,6 @@ class Lettering:
     def __init__(self, unit: float = 1.0) -> None:
         pygame.font.init()
         self.unit = unit
-        self._folder = resources.files("preview.window") / "fonts"
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
         self._kept: OrderedDict[tuple[str, int, Rgb, bool], pygame.Surface] = OrderedDict()
         self._widths: OrderedDict[tuple[str, int, bool], int] = OrderedDict()
@@ -38,9 +38,7 @@ class Lettering:
     def _font(self, size: int, medium: bool) -> pygame.font.Font:
         font = self._fonts.get((size, medium))
         if font is None:
-            name = "medium.ttf" if medium else "regular.ttf"
-            with resources.as_file(self._folder / name) as path:
-                font = pygame.font.Font(path, self.px(size))
+            font = pygame.font.Font(io.BytesIO(font_bytes(medium)), self.px(size))
             self._fonts[size, medium] = font
         return font
 

@@ -1,15 +1,19 @@
 """Files are there whole or not at all. Checked against the file system itself, in processes that are really ended."""
 
+import contextlib
 import os
 import signal
 import subprocess
 import sys
+import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from preview.handover import placing
-from preview.handover.placing import PlacingError, placing_file, placing_folder
+from preview.handover.ahead import ahead
+from preview.handover.placing import PlacingError, ending_cleanly, placing_file, placing_folder
 
 
 def test_file_appears_only_when_the_block_ends_well(tmp_path: Path) -> None:
@@ -72,6 +76,54 @@ def test_a_process_that_is_ended_leaves_nothing(tmp_path: Path, number: signal.S
     process.send_signal(number)
     assert process.wait(timeout=20) != 0
     process.stdout.close()
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals as on POSIX systems")
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_an_interrupt_that_was_dropped_is_raised_at_the_next_picture(number: signal.Signals) -> None:
+    """As Python drops one that comes inside a weak reference's callback: it prints it and goes on."""
+
+    def pictures() -> Iterator[int]:
+        for k, one in enumerate(ahead(range(100))):
+            if k == 2:
+                with contextlib.suppress(KeyboardInterrupt):
+                    signal.raise_signal(number)
+            yield one
+
+    seen: list[int] = []
+
+    def take() -> None:
+        with ending_cleanly():
+            for one in pictures():
+                seen.append(one)  # what was taken before the interrupt counts
+
+    with pytest.raises(KeyboardInterrupt):
+        take()
+    assert seen == [0, 1, 2]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals as on POSIX systems")
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
+def test_a_process_that_is_ended_leaves_no_folder(tmp_path: Path, number: signal.Signals) -> None:
+    code = (
+        "import sys, time\nfrom pathlib import Path\n"
+        "from preview.handover.placing import ending_cleanly, placing_folder\n"
+        "with ending_cleanly(), placing_folder(Path(sys.argv[1]), r'.*') as part:\n"
+        "    (part / '1.png').write_bytes(b'half'); print('writing', flush=True); time.sleep(60)\n"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, str(tmp_path / "frames")], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+    )
+    assert process.stdout is not None
+    assert process.stdout.readline() == b"writing\n"
+    process.send_signal(number)
+    assert process.wait(timeout=20) != 0
+    process.stdout.close()
+    for _ in range(600):  # whoever clears up after a process that was killed outright takes a moment to do it
+        if not list(tmp_path.iterdir()):
+            break
+        time.sleep(0.1)
     assert list(tmp_path.iterdir()) == []
 
 

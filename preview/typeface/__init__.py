@@ -1,0 +1,37 @@
+"""The letters that ship: one open typeface in two weights, for the window and for what is written into pictures.
+
+A subset that covers Latin, Greek and Cyrillic, with figures of one width (see LICENSE.txt). Leaves out: other scripts, which show as
+empty boxes; `missing_letters` tells which.
+"""
+
+from __future__ import annotations
+
+import functools
+import io
+from importlib import resources
+
+from PIL import ImageFont
+
+__all__ = ["font_bytes", "missing_letters", "typeface"]
+
+
+@functools.lru_cache(maxsize=2)
+def font_bytes(medium: bool = False) -> bytes:
+    """The font file of a weight."""
+    return (resources.files("preview.typeface") / ("medium.ttf" if medium else "regular.ttf")).read_bytes()
+
+
+def typeface(size_px: float, medium: bool = False) -> ImageFont.FreeTypeFont:
+    """The typeface for Pillow, its letters `size_px` high from ascender to descender, roughly."""
+    return ImageFont.truetype(io.BytesIO(font_bytes(medium)), size_px, layout_engine=ImageFont.Layout.BASIC)
+
+
+def missing_letters(text: str) -> str:
+    """Those letters of a text, each once, that the typeface has no shape for.
+
+    >>> missing_letters("Größe – 2 × Ω"), missing_letters("棚 and 棚板")
+    ('', '棚板')
+    """
+    letters = typeface(20)
+    none = bytes(letters.getmask("\U0010ffff"))  # no typeface has a letter there
+    return "".join(letter for letter in dict.fromkeys(text) if bytes(letters.getmask(letter)) == none)
