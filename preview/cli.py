@@ -100,7 +100,7 @@ def main() -> None:
     try:
         with warnings.catch_warnings():
             warnings.showwarning = caution  # type: ignore[assignment]
-            group(standalone_mode=False)
+            group(prog_name="covecast", standalone_mode=False)
     except click.exceptions.Exit as end:
         sys.exit(end.exit_code)
     except (click.exceptions.Abort, KeyboardInterrupt):

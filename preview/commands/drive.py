@@ -11,6 +11,7 @@ import click
 import numpy as np
 
 from preview.looks.drives import Codes, find_look, look_drive
+from preview.looks.library import ready_look
 from preview.scene.colours import COLOURS
 from preview.scene.faults import CovecastError, Fault, SceneFaults, nearest
 from preview.scene.layout import Layout
@@ -42,7 +43,7 @@ def one_drive(
 ) -> OneDrive:
     """The drive that the options name; every colour of every group at full where they name none.
 
-    `level` scales it. Left out it is 1, and for a look the look's own.
+    `level` scales it. Left out it is 1, and for a look the look's own. A look that stands still needs no moment.
     """
     given = [name for name, is_there in (("--drive", drive), ("--drive-csv", drive_csv)) if is_there is not None]
     if look is not None or at_s is not None:
@@ -52,9 +53,11 @@ def one_drive(
     if level is not None and not 0 <= level <= 1:
         raise click.UsageError(f"Expected --level from 0 to 1, found {level:g}.")
     if look is not None or at_s is not None:
-        if at_s is None:
-            raise click.UsageError("--look names a look; --at SECONDS must say which moment of it.")
         chosen = find_look(scene, look)
+        if at_s is None:
+            if ready_look(scene, chosen).period_s != 0:
+                raise click.UsageError(f"Look {chosen.name!r} moves; --at SECONDS must say which moment of it.")
+            at_s = 0.0
         codes = look_drive(scene, layout, chosen, np.array([at_s]), level)
         own = f"level {level:g}" if level is not None else f"its own level {chosen.level:g}"
         return OneDrive(codes, f"look {chosen.name} at {at_s:g} s, {own}")

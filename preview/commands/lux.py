@@ -26,7 +26,9 @@ __all__ = ["command"]
 @click.option("--drive", metavar="R,G,B[,W]", help="Codes 0 to 255 for every group.")
 @click.option("--drive-csv", metavar="FILE", help="Codes by group: run,group,red,green,blue[,white]; others are dark.")
 @click.option("--look", metavar="NAME", help="A look of the scene, with --at; the first if left out.")
-@click.option("--at", "at_s", type=float, metavar="SECONDS", help="The moment of the look.")
+@click.option(
+    "--at", "at_s", type=float, metavar="SECONDS", help="The moment of the look; not needed where it stands still."
+)
 @click.option("--level", type=float, metavar="0..1", help="Scales the drive; 1 if left out, for a look its own.")
 @click.option("--ambient", is_flag=True, help="Add the light that is already in the room, as the scene gives it.")
 @json_option

@@ -55,6 +55,7 @@ def draft_text(draft: Draft) -> str:
     start_m = (width_m - draft.length_m) / 2
     back_m = 1.15 * max(width_m / 2, 0.9 * height_m) / math.tan(math.radians(30))
     wall_m, run_z_m = depth_m - 0.05, 2.2
+    middle = _number(round(width_m / 2, 2))
     watts = draft.assumed_watts_per_m
     given = draft.watts_per_m is not None
     watts_note = (
@@ -83,8 +84,8 @@ def draft_text(draft: Draft) -> str:
         width=_number(width_m),
         depth=_number(depth_m),
         height=_number(height_m),
-        eye=f"[{_number(width_m / 2)}, {_number(depth_m - max(back_m, depth_m + 0.3))}, 1.55]",
-        look=f"[{_number(width_m / 2)}, {_number(depth_m)}, 1.3]",
+        eye=f"[{middle}, {_number(round(depth_m - max(back_m, depth_m + 0.3), 2))}, 1.55]",
+        look=f"[{middle}, {_number(depth_m)}, 1.3]",
         volts=_number(draft.volts),
         leds_per_m=_number(draft.leds_per_m),
         leds_per_group=draft.leds_per_group,

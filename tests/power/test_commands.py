@@ -47,6 +47,17 @@ def test_a_look_is_probed_at_the_level_it_is_metered_at(scene, covecast) -> None
     assert json.loads(out)["supplies"][0]["amps"] == pytest.approx(peak["peak_amps"], rel=1e-9)
 
 
+def test_a_look_that_stands_still_needs_no_moment(scene, covecast) -> None:
+    with_one, without = (covecast("probe", scene, "--look", "all on", *at, "--json") for at in (("--at", "0"), ()))
+    assert without == with_one
+    assert without[0] == 0
+    moving = Path(scene).read_text(encoding="utf-8").replace('effect = "proof_full"', 'effect = "proof_swing"')
+    Path(scene).write_text(moving, encoding="utf-8")
+    code, out, err = covecast("probe", scene, "--look", "all on")
+    assert (code, out) == (2, "")
+    assert "Look 'all on' moves; --at SECONDS must say which moment of it." in err
+
+
 def test_meter_says_what_breaks_and_strict_exits_with_1(scene, covecast) -> None:
     code, out, _ = covecast("meter", scene, "--json", "--strict")
     (look,) = json.loads(out)["looks"]
@@ -102,7 +113,7 @@ def test_groups_that_a_csv_does_not_name_are_dark(scene, tmp_path, covecast) -> 
     "words",
     [
         ("--drive", "1,2"), ("--drive", "1,2,256"), ("--drive", "1,2,3,4"), ("--drive", "a,b,c"), ("--drive-csv", "missing.csv"),
-        ("--drive", "1,2,3", "--look", "all on", "--at", "0"), ("--look", "all on"), ("--look", "all of", "--at", "0"),
+        ("--drive", "1,2,3", "--look", "all on", "--at", "0"), ("--look", "all of", "--at", "0"), ("--look", "all of"),
         ("--look", "all on", "--at", "9"), ("--level", "2"), ("--level", "nan"),
     ],
 )  # fmt: skip
