@@ -2,7 +2,7 @@
 
 Strip is cut only at its cut points, without loss. A run longer than a reel is made of the fewest pieces that reach; they are spliced where
 a feed comes in if that can be, since the feed's solder joints are there anyway and no current need pass the splice, else after a
-whole reel.
+whole reel. Where a run turns sideways its piece says at which cut point it is cut and linked.
 
 Channel is cut to the straight legs of a run's path, and a leg that is longer than a sold length is jointed: between two groups where that
 takes no further length, else after whole lengths. Every cut costs the saw's kerf.
@@ -21,6 +21,7 @@ from typing import Literal
 import numpy as np
 
 from preview.pack.cutting import Cutting, cut_from_stock
+from preview.scene.corners import corners_of
 from preview.scene.layout import group_count, path_length_m
 from preview.scene.model import Run, Scene
 
@@ -194,19 +195,23 @@ def _strip(scene: Scene, name: str, sold: Sold, letter: str) -> Material:
             if feed.run == run.name:
                 fed.setdefault(round(feed.at_m / strip.cut_m), k)
         ends = [0, *splices(group_count(run, strip), usable, sorted(fed)), group_count(run, strip)]
+        corners = corners_of(run, strip)
         for first, last in pairwise(ends):
-            note = ""
+            notes = []
             if first:
                 at = f"spliced to the piece before it at {first * strip.cut_m:.3f} m"
-                note = (
+                notes.append(
                     f"{at}, where feed {fed[first] + 1} comes in"
                     if first in fed
                     else f"{at}, between groups {first - 1} and {first}"
                 )
+            linked = [f"{corner.cut_at_m:.3f} m" for corner in corners if first < corner.cut < last]
+            if linked:
+                notes.append(f"cut at {', '.join(linked)} for the corner and linked with wires")
             mark = f"{letter}{len(pieces) + 1}"
-            pieces.append(
-                Piece(mark, run.name, first * strip.cut_m, (last - first) * strip.cut_m, (first, last - 1), note)
-            )
+            own = (first, last - 1)
+            length_m = (last - first) * strip.cut_m
+            pieces.append(Piece(mark, run.name, first * strip.cut_m, length_m, own, "; ".join(notes)))
             groups.append(last - first)
     cutting = cut_from_stock(groups, usable)
     return Material(

@@ -128,3 +128,12 @@ def test_pieces_cover_every_run_once(name: str, demo) -> None:
             assert here
             used = sum(piece.length_m for piece in here) + material.kerf_m * (len(here) - 1)
             assert used <= material.sold_m + 1e-6
+
+
+def test_a_piece_that_turns_sideways_says_where_it_is_cut_and_linked(two_walls: Scene) -> None:
+    # Groups of 50 mm: of the cut points at 1.20 and 1.25 m the second is nearer to the corner at 1.23 m.
+    path = ((0.0, 3.0, 1.0), (1.23, 3.0, 1.0), (1.23, 1.0, 1.0))
+    run = two_walls.run[0].model_copy(update={"path_m": path, "aim": (0.0, 0.0, -1.0)})
+    plan = two_walls.model_copy(update={"run": (run, two_walls.run[1]), "feed": two_walls.feed[:1]})
+    (piece,) = cut_list(plan).strips[0].pieces
+    assert piece.note == "cut at 1.250 m for the corner and linked with wires"

@@ -642,3 +642,12 @@ def test_a_fuse_that_is_not_made_gives_way_to_the_next_larger_that_the_cable_sta
     fused = ("cable = { mm2 = 1.0, length_m = 2 }", f"fuse_a = {fuse}\ncable = {{ mm2 = 1.0, length_m = 2 }}")
     (found,) = only(read(plan(fused)), "is made")
     assert found.do == made
+
+
+@pytest.mark.parametrize(("aim", "trips"), [("[0, 0, -1]", True), ("[-0.7, -0.7, 0]", False)])
+def test_a_flat_strip_turns_no_corner_sideways(aim: str, trips: bool) -> None:
+    """Down from two shelves it would have to; on two walls, facing the room, it bends over its flat. Cut points at 1.20 and 1.25 m."""
+    path = f"path_m = [[0, 2, 1], [1.23, 2, 1], [1.23, 1, 1]]\naim = {aim}"
+    found = [f for f in only(read(plan(("path_m = [[0, 0, 1], [2, 0, 1]]", path))), "run a") if "sideways" in f.says]
+    assert [f.weight for f in found] == ["note"] * trips
+    assert all("1.230 m (nearest cut point 20 mm past it)" in f.says for f in found)

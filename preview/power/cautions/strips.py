@@ -1,4 +1,4 @@
-"""Rules about the strips themselves: heat, what they draw when dark, their switching, and the mains side."""
+"""Rules about the strips themselves: heat, what they draw when dark, corners they must be cut at, and the mains side."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from preview.power.finding import PRACTICE, Finding
+from preview.scene.corners import Corner, corners_of
 from preview.scene.layout import group_count
 from preview.scene.model import Box, Scene, Strip
 
@@ -51,7 +52,33 @@ def strip_findings(scene: Scene, idle_a: float, idle_w: float, kwh_price: float 
         *_idle(scene, idle_a, idle_w, kwh_price),
         *_coiled(scene),
         *_mains(scene),
+        *_corners(scene),
     ]
+
+
+def _corners(scene: Scene) -> Iterator[Finding]:
+    """Runs that turn in their strip's own plane."""
+    for run in scene.run:
+        corners = corners_of(run, scene.strip[run.strip])
+        if corners:
+            places = ", ".join(f"{corner.at_m:.3f} m ({_cut_words(corner)})" for corner in corners)
+            says = f"turns sideways at {places}, which a flat strip does not"
+            do = "cut it there and link the pieces with short wires for positive, negative and data: three joints a corner more"
+            yield Finding("note", f"run {run.name}", says, do, PRACTICE)
+
+
+def _cut_words(corner: Corner) -> str:
+    """Where the cut point nearest to a corner lies.
+
+    >>> _cut_words(Corner(1.23, 90.0, 24, 1.2)), _cut_words(Corner(1.2, 90.0, 24, 1.2))
+    ('nearest cut point 30 mm before it', 'a cut point falls on it')
+    """
+    off_mm = round(1000 * corner.off_m)
+    return (
+        f"nearest cut point {abs(off_mm)} mm {'past' if off_mm > 0 else 'before'} it"
+        if off_mm
+        else "a cut point falls on it"
+    )
 
 
 def _bare(scene: Scene) -> Iterator[Finding]:
