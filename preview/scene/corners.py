@@ -18,6 +18,8 @@ __all__ = ["Corner", "corners_of"]
 _STRAIGHT_DEG = 5.0
 """A turn of less is taken up along the way (common practice, no source)."""
 
+_EXACT_M = 1e-6
+
 
 @dataclass(frozen=True)
 class Corner:
@@ -49,6 +51,6 @@ def corners_of(run: Run, strip: Strip) -> tuple[Corner, ...]:
         # Turning about the face is turning sideways, about an axis across the strip bending over its flat.
         sideways = float(np.degrees(np.arctan2(abs(float(np.cross(before, after) @ face)), float(before @ after))))
         cut = cut_point(float(at), strip.cut_m, groups)
-        if sideways > _STRAIGHT_DEG and at < groups * strip.cut_m:
+        if sideways > _STRAIGHT_DEG and at < groups * strip.cut_m - _EXACT_M:
             found.append(Corner(float(at), sideways, cut, cut * strip.cut_m))
     return tuple(found)
