@@ -15,6 +15,7 @@ are joined before they are measured, so that two boxes that touch hide what one 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -64,15 +65,20 @@ def hidden_points(boxes: Boxes, eyes_m: Floats, points_m: Floats) -> Bools:
 
 
 def _interval(low: Floats, high: Floats, points: Floats, start: Floats, tangent: Floats) -> tuple[Floats, Floats]:
-    """Ends of the part of a line that one box hides from points (..., N, 3); empty where first ≥ last.
+    """Ends of the part of a line that boxes (N, 3), each of its own point, hide from points (N, 3); empty where first ≥ last.
 
-    `start` (3,) is the line's, or (S, 1, 3) those of S parallel strands; the ends are (..., N) or (S, N).
+    `start` (3,) is the line's, or (S, 1 or N, 3) those of S parallel strands; the ends are (N,) or (S, N).
     """
     axis = _axis_of(tangent)
     if axis is not None:
-        places, starts = ([np.asarray(part[..., k]) for k in range(3)] for part in (points, start))
-        return _interval_along_axis(low, high, places, starts, axis, float(np.sign(tangent[axis])))
+        sign = float(np.sign(tangent[axis]))
+        return _interval_along_axis(_by_axis(low), _by_axis(high), _by_axis(points), _by_axis(start), axis, sign)
     return _interval_askew(low, high, points, start, tangent)
+
+
+def _by_axis(places: Floats) -> list[Floats]:
+    """x, y and z of places (..., 3)."""
+    return [np.ascontiguousarray(places[..., k]) for k in range(3)]
 
 
 def _axis_of(tangent: Floats) -> int | None:
@@ -82,10 +88,10 @@ def _axis_of(tangent: Floats) -> int | None:
 
 
 def _interval_along_axis(
-    low: Floats, high: Floats, points: list[Floats], starts: list[Floats], axis: int, sign: float
+    low: list[Floats], high: list[Floats], points: list[Floats], starts: list[Floats], axis: int, sign: float
 ) -> tuple[Floats, Floats]:
-    """As `_interval`, with x, y and z of points and starts by themselves."""
-    enter, leave = np.float64(_NEAREST), np.float64(1.0)
+    """As `_interval`, with x, y and z of everything by themselves."""
+    enter, leave = np.asarray(_NEAREST), np.asarray(1.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         for k in range(3):
             if k == axis:
@@ -120,8 +126,8 @@ def _interval_askew(low: Floats, high: Floats, points: Floats, start: Floats, ta
         (-np.ones(shape), 0.0, np.full(shape, -_NEAREST)),
     ]
     for k in range(3):
-        planes.append((step[..., k], float(tangent[k]), high[k] - points[..., k]))
-        planes.append((-step[..., k], -float(tangent[k]), points[..., k] - low[k]))
+        planes.append((step[..., k], float(tangent[k]), high[..., k] - points[..., k]))
+        planes.append((-step[..., k], -float(tangent[k]), points[..., k] - low[..., k]))
     first, last = np.full(shape, np.inf), np.full(shape, -np.inf)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         for (a1, b1, c1), (a2, b2, c2) in combinations(planes, 2):
@@ -152,30 +158,40 @@ def shade(
     rays = _Rays(points_m, start, tangent)
     skip = np.broadcast_to(skip, len(points_m))
     skipped = set(np.unique(skip).tolist())
-    near: list[tuple[Floats, Floats, Ints]] = []  # low and high corner, rows of the points that a box may shade
     corners_low, corners_high = boxes.opaque_m
     between = (corners_low < corners_high) & (reach_low < corners_high) & (reach_high > corners_low)
-    for b in np.nonzero(between.all(axis=1))[0]:
-        low, high = corners_low[b], corners_high[b]
+    rows_of: list[Ints] = []
+    some = np.nonzero(between.all(axis=1))[0]
+    for b in some:
         # Only points for which a box thicker by the band's width hides something are looked at closely.
-        rows = rays.may_meet(low - width, high + width)
-        if b in skipped:
-            rows = rows[skip[rows] != b]
-        if not len(rows):
-            continue
-        first, last = _interval(low - width, high + width, points_m[rows], start, tangent)
-        rows = rows[(last > first) & (last > 0) & (first < length)]
-        if len(rows):
-            near.append((low, high, rows))
-    if not near:
+        rows = rays.may_meet(corners_low[b] - width, corners_high[b] + width)
+        rows_of.append(rows[skip[rows] != b] if b in skipped else rows)
+    if not sum(map(len, rows_of)):
         return
+    rows, box = np.concatenate(rows_of), np.repeat(some, [len(rows) for rows in rows_of])
+    low, high = corners_low[box], corners_high[box]
+    first, last = _interval(low - width, high + width, points_m[rows], start, tangent)
+    kept = np.nonzero((last > first) & (last > 0) & (first < length))[0]
+    near = _Near(rows[kept], low[kept], high[kept], points_m[rows[kept]], len(some) > 1)
     touched = np.zeros(len(points_m), dtype=bool)
-    for _, _, rows in near:
-        touched[rows] = True
-    for rows, offsets, weights in _strands(lines, line, near, points_m, np.nonzero(touched)[0]):
+    touched[near.row] = True
+    for rows, offsets, weights in _strands(lines, line, near, len(points_m), np.nonzero(touched)[0]):
         weights = weights * heft(rows, offsets)
         weights /= np.maximum(weights.sum(axis=0), 1e-300)
-        light[rows] *= _seen(lines, line, near, points_m, rows, offsets, weights, along).astype(light.dtype, copy=False)
+        light[rows] *= _seen(lines, line, near, len(points_m), rows, offsets, weights, along).astype(
+            light.dtype, copy=False
+        )
+
+
+@dataclass(frozen=True)
+class _Near:
+    """Points and the boxes that may shade them, a row for each two."""
+
+    row: Ints  # (M,) number of the point
+    low_m: Floats  # (M, 3) corners of the box
+    high_m: Floats  # (M, 3)
+    place_m: Floats  # (M, 3) of the point
+    several: bool  # whether a point may have more than one box
 
 
 class _Rays:
@@ -201,9 +217,7 @@ class _Rays:
         return np.asarray(np.nonzero(enter < leave)[0])
 
 
-def _strands(
-    lines: Lines, line: int, near: list[tuple[Floats, Floats, Ints]], points: Floats, shaded: Ints
-) -> Iterator[tuple[Ints, Floats, Floats]]:
+def _strands(lines: Lines, line: int, near: _Near, points: int, shaded: Ints) -> Iterator[tuple[Ints, Floats, Floats]]:
     """Rows (M,) of points, offsets of their strands from the band's middle in widths (S, M), and their weights (S, M)."""
     tangent = lines.tangent[line]
     axis = _axis_of(tangent)
@@ -226,50 +240,48 @@ def _strands(
         yield shaded[these], offsets, np.concatenate([half, half]) / 2
 
 
-def _cuts(lines: Lines, line: int, near: list[tuple[Floats, Floats, Ints]], points: Floats, axis: int) -> Floats:
+def _cuts(lines: Lines, line: int, near: _Near, points: int, axis: int) -> Floats:
     """(C, N) where on the band, in widths from its middle, shadows of corners fall; in rising order, 0.5 where there is none."""
     one, other = (k for k in range(3) if k != axis)
     start, across = lines.start_m[line], lines.across[line] * lines.width_m[line]
-    found = np.full((4 * len(near), len(points)), 0.5)
-    most = 0
-    filled = np.zeros(len(points), dtype=np.int64)
-    for low, high, rows in near:
-        x, y = points[rows, one], points[rows, other]
-        ahead_x, ahead_y = start[one] - x, start[other] - y
-        for bound_one in (low[one], high[one]):
-            for bound_other in (low[other], high[other]):
-                to_x, to_y = bound_one - x, bound_other - y
-                with np.errstate(divide="ignore", invalid="ignore"):
-                    place = (to_y * ahead_x - to_x * ahead_y) / (to_x * across[other] - to_y * across[one])
-                    hit_x, hit_y = ahead_x + place * across[one], ahead_y + place * across[other]
-                    reach = (to_x * hit_x + to_y * hit_y) / (hit_x * hit_x + hit_y * hit_y)
-                    cut = np.nonzero((np.abs(place) < 0.5) & (reach > _NEAREST) & (reach < 1.0))[0]
-                if len(cut):
-                    at = rows[cut]
-                    found[filled[at], at] = place[cut]
-                    filled[at] += 1
-                    most = max(most, int(filled[at].max()))
-    found = found[:most]
-    found.sort(axis=0)
+    x, y = (np.ascontiguousarray(near.place_m[:, k]) for k in (one, other))
+    ahead_x, ahead_y = start[one] - x, start[other] - y
+    rows, places = [], []
+    for bound_one in (near.low_m[:, one], near.high_m[:, one]):
+        to_x = bound_one - x
+        for bound_other in (near.low_m[:, other], near.high_m[:, other]):
+            to_y = bound_other - y
+            with np.errstate(divide="ignore", invalid="ignore"):
+                place = (to_y * ahead_x - to_x * ahead_y) / (to_x * across[other] - to_y * across[one])
+                hit_x, hit_y = ahead_x + place * across[one], ahead_y + place * across[other]
+                reach = (to_x * hit_x + to_y * hit_y) / (hit_x * hit_x + hit_y * hit_y)
+                cut = np.nonzero((np.abs(place) < 0.5) & (reach > _NEAREST) & (reach < 1.0))[0]
+            rows.append(near.row[cut])
+            places.append(place[cut])
+    row, place = np.concatenate(rows), np.concatenate(places)
+    order = np.lexsort((place, row))
+    row, place = row[order], place[order]
+    count = np.bincount(row, minlength=points)
+    found = np.full((int(count.max(initial=0)), points), 0.5)
+    found[np.arange(len(row)) - (np.cumsum(count) - count)[row], row] = place
     return found
 
 
-def _on_an_edge(lines: Lines, line: int, near: list[tuple[Floats, Floats, Ints]], points: Floats) -> Bools:
+def _on_an_edge(lines: Lines, line: int, near: _Near, points: int) -> Bools:
     """(N,) true where some box hides nothing of one edge of the band or of both."""
-    edge = np.zeros(len(points), dtype=bool)
+    edge = np.zeros(points, dtype=bool)
     length = float(lines.count[line] * lines.group_m[line])
     starts = lines.start_m[line] + np.array([-0.5, 0.5])[:, None, None] * lines.width_m[line] * lines.across[line]
-    for low, high, rows in near:
-        first, last = _interval(low, high, points[rows], starts, lines.tangent[line])
-        edge[rows] |= ~(np.minimum(last, length) > np.maximum(first, 0.0)).all(axis=0)
+    first, last = _interval(near.low_m, near.high_m, near.place_m, starts, lines.tangent[line])
+    edge[near.row[~(np.minimum(last, length) > np.maximum(first, 0.0)).all(axis=0)]] = True
     return edge
 
 
 def _seen(
     lines: Lines,
     line: int,
-    near: list[tuple[Floats, Floats, Ints]],
-    points: Floats,
+    near: _Near,
+    points: int,
     rows: Ints,
     offsets: Floats,
     weights: Floats,
@@ -278,38 +290,28 @@ def _seen(
     """(M, count) share of each group's light that gets past the boxes to points `rows` from strands at `offsets` with `weights` (S, M)."""
     count, step = int(lines.count[line]), float(lines.group_m[line])
     length = count * step
-    place = np.full(len(points), -1)
+    place = np.full(points, -1)
     place[rows] = np.arange(len(rows))
-    strands = np.arange(len(offsets))[:, None] * len(rows)
-    band, tangent = lines.across[line] * lines.width_m[line], lines.tangent[line]
+    these = place[near.row]
+    some = np.nonzero(these >= 0)[0]
+    these, off = these[some], offsets[:, these[some]]
+    low, high, own = near.low_m[some], near.high_m[some], near.place_m[some]
+    band, tangent, start = lines.across[line] * lines.width_m[line], lines.tangent[line], lines.start_m[line]
     axis = _axis_of(tangent)
-    sign = 1.0 if axis is None else float(np.sign(tangent[axis]))
-    cells, firsts, lasts = [], [], []
-    for low, high, some in near:
-        these = place[some]
-        kept = these >= 0
-        these = these[kept]
-        if not len(these):
-            continue
-        own, off = points[some[kept]], offsets[:, these]
-        if axis is None:
-            first, last = _interval(low, high, own, lines.start_m[line] + off[..., None] * band, tangent)
-        else:
-            starts = [
-                np.asarray(lines.start_m[line, k] + off * band[k] if k != axis else lines.start_m[line, k])
-                for k in range(3)
-            ]
-            first, last = _interval_along_axis(low, high, list(np.ascontiguousarray(own.T)), starts, axis, sign)
-        np.maximum(first, 0.0, out=first)
-        np.minimum(last, length, out=last)
-        hit = np.nonzero(first < last)
-        cells.append((strands + these)[hit])
-        firsts.append(first[hit])
-        lasts.append(last[hit])
-    if not sum(map(len, cells)):
+    if axis is None:
+        first, last = _interval(low, high, own, start + off[..., None] * band, tangent)
+    else:
+        starts = [np.asarray(start[k] + off * band[k] if k != axis else start[k]) for k in range(3)]
+        sign = float(np.sign(tangent[axis]))
+        first, last = _interval_along_axis(_by_axis(low), _by_axis(high), _by_axis(own), starts, axis, sign)
+    np.maximum(first, 0.0, out=first)
+    np.minimum(last, length, out=last)
+    hit = np.nonzero(first < last)
+    cell = (np.arange(len(offsets))[:, None] * len(rows) + these)[hit]
+    low_m, high_m = first[hit], last[hit]
+    if not len(cell):
         return np.ones((len(rows), count))
-    cell, low_m, high_m = np.concatenate(cells), np.concatenate(firsts), np.concatenate(lasts)
-    if len(cells) > 1:
+    if near.several:
         # What an earlier box hides is not hidden twice: each strand's intervals in order, strand after strand on one long axis.
         begin = cell * (2.0 * length)
         order = np.argsort(begin + low_m)
