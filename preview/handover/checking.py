@@ -15,6 +15,7 @@ import numpy as np
 from preview.handover.eyes import caution, flash_limit
 from preview.handover.watching import scene_flashes
 from preview.light.dots import Dots, dots_of
+from preview.light.drawing import camera_of_scene
 from preview.light.lit_photo import sighting_of
 from preview.light.photo import load_photo
 from preview.light.sighting import MARKED_TO
@@ -35,7 +36,7 @@ from preview.power.finding import Finding, Weight, breaks_a_limit, by_weight, me
 from preview.power.meter import meter_frames
 from preview.power.network import build
 from preview.power.solve import solve
-from preview.scene.layout import Layout, lay_out
+from preview.scene.layout import Layout, lay_out, path_length_m, places_on_path
 from preview.scene.model import Scene
 
 __all__ = ["Checked", "check_scene"]
@@ -94,7 +95,7 @@ def check_scene(
     photo = list(_photo(scene))
     found = _electrical(scene, layout, kwh_price, lambda share: tell(share * ((1 - EYES_SHARE) if eyes else 1.0)))
     dots = dots_of(scene, layout)
-    found += [*_plain_sight(scene, dots), *_dots(scene, dots), *_flicker(scene), *photo]
+    found += [*_plain_sight(scene, dots), *_dots(scene, dots), *_flicker(scene), *photo, *_out_of_view(scene, layout)]
     flashes: list[tuple[str, Flashes]] = []
     if eyes:
         flashes = scene_flashes(scene, lambda share: tell(1 - EYES_SHARE + EYES_SHARE * share))
@@ -141,6 +142,20 @@ def _photo(scene: Scene) -> Iterator[Finding]:
     elif sighting.misfit_px > _MISSED * MARKED_TO * photo.size[0]:
         says = f"the corners miss a rectangle of {_size_text(scene.photo.rect_m)} by {sighting.misfit_px:.0f} px, so light lies askew"
         yield Finding("caution", "photo", says, mark, MARKED)
+
+
+def _out_of_view(scene: Scene, layout: Layout) -> Iterator[Finding]:
+    """Whether any run at all lies within the picture, in sight or behind something."""
+    size = (1280, 720)
+    camera = camera_of_scene(scene, size)
+    if camera is None or not scene.run:
+        return
+    places = np.concatenate([places_on_path(run, np.linspace(0, path_length_m(run), 50))[0] for run in scene.run])
+    x, y, depth = camera.project(places)
+    if not ((depth > 0) & (x >= 0) & (x < size[0]) & (y >= 0) & (y < size[1])).any():
+        says = "no run lies within the picture: what it shows is their light from beyond its edges alone"
+        do = "move viewer.eye_m back, turn viewer.look_m towards the runs, or widen viewer.field_deg"
+        yield Finding("note", "viewer", says, do, "the plan's own coordinates")
 
 
 def _size_text(rect_m: tuple[float, float, float, float]) -> str:

@@ -651,3 +651,11 @@ def test_a_flat_strip_turns_no_corner_sideways(aim: str, trips: bool) -> None:
     found = [f for f in only(read(plan(("path_m = [[0, 0, 1], [2, 0, 1]]", path))), "run a") if "sideways" in f.says]
     assert [f.weight for f in found] == ["note"] * trips
     assert all("1.230 m (nearest cut point 20 mm past it)" in f.says for f in found)
+
+
+@pytest.mark.parametrize(("look_m", "trips"), [("[1, 2, 1]", False), ("[1, -9, 1]", True)])
+def test_runs_that_the_viewer_has_behind_him(look_m: str, trips: bool) -> None:
+    """The run lies along y = 0 at a height of 1 m; the viewer stands at y = -3 and looks at it, or away from it."""
+    viewer = f"[viewer]\neye_m = [1, -3, 1]\nlook_m = {look_m}\nfield_deg = 60\n"
+    found = [f for f in read(plan(more=viewer)).findings if f.about == "viewer"]
+    assert [f.weight for f in found] == ["note"] * trips
