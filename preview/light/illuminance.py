@@ -55,8 +55,8 @@ def add_lux(
     skip: int | Ints = -1,
     shadows: bool = True,
 ) -> None:
-    """The same into the dark array `result` (N, G). With one of 32 bits it takes half the time, and a group's light is right to a
-    millionth of the light that its run gives there.
+    """The same into the dark array `result` (N, G). With one of 32 bits it takes less time, and is off by up to a millionth of the
+    brightest light.
     """
     normals = np.broadcast_to(normals, points_m.shape)
     skips = np.broadcast_to(skip, len(points_m))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from preview.light.emission import lines_of
-from preview.light.illuminance import lux_per_lumen
+from preview.light.illuminance import add_lux, lux_per_lumen
 from preview.light.room import boxes_of
 
 SOFT = {
@@ -138,3 +138,13 @@ def test_light_is_never_negative_nor_endless(make_scene) -> None:
         found = lux_per_lumen(lines, boxes_of(scene), points, normal)
         assert np.isfinite(found).all()
         assert (found >= 0).all()
+
+
+def test_half_the_digits_do_where_the_picture_is_made(make_scene, places) -> None:
+    scene, layout = make_scene(RUNS, BOXES)
+    lines, boxes = lines_of(scene, layout), boxes_of(scene)
+    exact = lux_per_lumen(lines, boxes, *places)
+    short = np.zeros(exact.shape, dtype=np.float32)
+    add_lux(short, lines, boxes, *places)
+    assert (exact > 0).any()
+    assert np.abs(short - exact).max() < 1e-6 * exact.max()
