@@ -145,7 +145,8 @@ def command(
     check_place(target.path)
     if asked is None:  # a photo gives its own shape
         wish = replace(wish, size=shaped(plan, size))
-    _warn_of_letters("".join([*([plan.title, *(look.name for look in plan.look)] if title else []), caption or ""]))
+    named = [look.name for look in plan.look] if title or sheet else []
+    _warn_of_letters("".join([*named, plan.title if title else "", caption or ""]))
     report = _Report(quiet=as_json)
     with ending_cleanly():
         if every:

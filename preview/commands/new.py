@@ -91,6 +91,8 @@ def command(
     from preview.scene.faults import CovecastError
     from preview.scene.write import new_scene
 
+    if file.is_dir():
+        raise CovecastError(f"{file}: expected the name of a scene file to write, found a folder")
     if file.exists() and not force:  # before anybody answers five questions
         raise CovecastError(f"{file}: expected a new file, found one that is there already; --force replaces it")
     known = _complete(label)

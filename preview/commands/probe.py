@@ -19,7 +19,7 @@ __all__ = ["command"]
 @scene_argument
 @click.option("--drive", metavar="R,G,B[,W]", help="Codes 0 to 255 for every group.")
 @click.option("--drive-csv", metavar="FILE", help="Codes by group: run,group,red,green,blue[,white]; others are dark.")
-@click.option("--look", metavar="NAME", help="A look of the scene, with --at; the first if left out.")
+@click.option("--look", metavar="NAME", help="A look of the scene; the first if left out.")
 @click.option(
     "--at", "at_s", type=float, metavar="SECONDS", help="The moment of the look; not needed where it stands still."
 )

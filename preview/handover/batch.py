@@ -23,7 +23,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from multiprocessing.process import BaseProcess
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 import effects
@@ -31,7 +30,7 @@ from preview.handover.clips import Target, Wish, Written, write_look
 from preview.handover.eyes import FlashingError
 from preview.handover.frames import stage_of
 from preview.handover.making import covecast_version, digest_of
-from preview.handover.placing import placing_file
+from preview.handover.placing import ending_cleanly, placing_file
 from preview.looks.drives import clip_times
 from preview.looks.library import effect_names, find_effect, look_faults, looks_of
 from preview.scene.faults import CovecastError
@@ -231,10 +230,6 @@ def _caution(message: Warning | str, *_: object) -> None:
     print(f"covecast: caution: {message}", file=sys.stderr, flush=True)
 
 
-def _ended(number: int, frame: FrameType | None) -> None:
-    raise KeyboardInterrupt
-
-
 def _leave_with_caller() -> None:
     """End this worker as the caller would have, where the caller itself was killed and can end nobody."""
     caller = multiprocessing.parent_process()
@@ -246,36 +241,34 @@ def _leave_with_caller() -> None:
 def _work(scene_name: str, folder: str, wish: Wish, tasks: Any, answers: Any, counter: Any) -> None:
     """One worker: clips from the queue until there are no more. Ctrl-C is the caller's business, who ends the workers."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, _ended)
     threading.Thread(target=_leave_with_caller, daemon=True).start()
     warnings.showwarning = _caution  # type: ignore[assignment]
     try:
-        scene = read_scene(find_scene(scene_name), effect_names(), look_faults)
-        looks = looks_of(scene)
-        stage = None
-        while True:
-            task = tasks.get()
-            if task is None:
-                return
-            number, name = task
-            look = looks[number]
+        with ending_cleanly():
+            scene = read_scene(find_scene(scene_name), effect_names(), look_faults)
+            looks = looks_of(scene)
+            stage = None
+            while True:
+                task = tasks.get()
+                if task is None:
+                    return
+                number, name = task
+                look = looks[number]
 
-            def done(frame: int, of: int) -> None:
-                with counter.get_lock():
-                    counter.value += 1
+                def done(frame: int, of: int) -> None:
+                    with counter.get_lock():
+                        counter.value += 1
 
-            try:
-                stage = stage or stage_of(scene, wish.size)
-                target = Target(Path(folder) / name, Path(name).suffix)
-                own = wish if wish.seconds is None else _shorter(wish, look)
-                written = write_look(stage, look, target, own, done)
-                answers.put((number, name, written, None, False))
-            except CovecastError as error:
-                answers.put((number, name, None, str(error), isinstance(error, FlashingError)))
+                try:
+                    stage = stage or stage_of(scene, wish.size)
+                    target = Target(Path(folder) / name, Path(name).suffix)
+                    own = wish if wish.seconds is None else _shorter(wish, look)
+                    written = write_look(stage, look, target, own, done)
+                    answers.put((number, name, written, None, False))
+                except CovecastError as error:
+                    answers.put((number, name, None, str(error), isinstance(error, FlashingError)))
     except KeyboardInterrupt:
         os._exit(1)  # everything begun has been cleared away on the way here
-    finally:
-        signal.signal(signal.SIGTERM, signal.SIG_DFL)  # nothing is begun any more
 
 
 def _shorter(wish: Wish, look: Look) -> Wish:

@@ -14,8 +14,8 @@ import numpy as np
 
 from preview.handover.eyes import caution, flash_limit
 from preview.handover.watching import scene_flashes
+from preview.light.camera import camera_of
 from preview.light.dots import Dots, dots_of
-from preview.light.drawing import camera_of_scene
 from preview.light.lit_photo import sighting_of
 from preview.light.photo import load_photo
 from preview.light.sighting import MARKED_TO
@@ -137,19 +137,20 @@ def _photo(scene: Scene) -> Iterator[Finding]:
     photo = load_photo(scene.photo.file, Path(scene.folder))
     sighting = sighting_of(scene, photo)
     if sighting.camera is None:
-        do = "mark a rectangle seen more from the side, or one larger; or give photo.field_deg, the camera's field of view"
-        yield Finding("caution", "photo", sighting.says, do, ONE_SURFACE)
+        more = "mark a rectangle seen more from the side, or one larger; or give photo.field_deg, the camera's field of view"
+        do, source = (more, ONE_SURFACE) if sighting.squarely else (mark, MARKED)
+        yield Finding("caution", "photo", sighting.says, do, source)
     elif sighting.misfit_px > _MISSED * MARKED_TO * photo.size[0]:
         says = f"the corners miss a rectangle of {_size_text(scene.photo.rect_m)} by {sighting.misfit_px:.0f} px, so light lies askew"
         yield Finding("caution", "photo", says, mark, MARKED)
 
 
 def _out_of_view(scene: Scene, layout: Layout) -> Iterator[Finding]:
-    """Whether any run at all lies within the picture, in sight or behind something."""
-    size = (1280, 720)
-    camera = camera_of_scene(scene, size)
-    if camera is None or not scene.run:
+    """Whether any run at all lies within the drawn picture, in sight or behind something. A photo shows what it shows."""
+    if scene.photo is not None:
         return
+    size = (1280, 720)
+    camera = camera_of(scene.viewer, size)
     places = np.concatenate([places_on_path(run, np.linspace(0, path_length_m(run), 50))[0] for run in scene.run])
     x, y, depth = camera.project(places)
     if not ((depth > 0) & (x >= 0) & (x < size[0]) & (y >= 0) & (y < size[1])).any():

@@ -93,7 +93,7 @@ def encoding(
 
 
 def _widen(pipe: IO[bytes]) -> None:
-    """Let a pipe take a whole frame at once, where the system lets us (Linux)."""
+    """Let a pipe take a megabyte at once, where the system lets us (Linux)."""
     if sys.platform == "linux":
         import fcntl
 

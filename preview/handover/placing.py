@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import glob
 import os
 import re
 import shutil
@@ -27,6 +28,7 @@ from preview.scene.faults import CovecastError
 
 __all__ = ["PlacingError", "check_place", "ending_cleanly", "heed", "placing_file", "placing_folder"]
 
+_OLD = "-old"
 _asked_to_end = threading.Event()
 
 
@@ -163,9 +165,16 @@ def placing_folder(target: Path, ours: str) -> Iterator[Path]:
         part.mkdir()
         with _cleared_if_killed(part):
             yield part
+            old = target.with_name(part.name + _OLD)
             if target.is_dir():
-                shutil.rmtree(target)
-            os.replace(part, target)
+                os.replace(target, old)
+            try:
+                os.replace(part, target)
+            except BaseException:
+                if old.is_dir():
+                    os.replace(old, target)
+                raise
+            shutil.rmtree(old, ignore_errors=True)
     except OSError as error:
         raise _refused(target, error) from error
     finally:
@@ -189,10 +198,12 @@ def _cleared_if_killed(part: Path) -> Iterator[None]:
 
 
 def _clear_left_behind(target: Path) -> None:
-    """Remove parts of this target whose process is no more."""
-    for part in target.parent.glob(f".{target.name}.part-*"):
-        number = part.name.rpartition("-")[2]
+    """Remove parts of this target whose process is no more; what it had put aside and not replaced yet is put back."""
+    for part in target.parent.glob(f".{glob.escape(target.name)}.part-*"):
+        number = part.name.removesuffix(_OLD).rpartition("-")[2]
         if number.isdigit() and not _runs(int(number)):
+            if part.name.endswith(_OLD) and not target.exists():
+                os.replace(part, target)
             shutil.rmtree(part, ignore_errors=True)
 
 

@@ -18,6 +18,7 @@ from dataclasses import fields, replace
 import numpy as np
 
 from preview.light.emission import Lines
+from preview.light.fill import least_lux
 from preview.light.illuminance import lux_per_lumen
 from preview.light.room import TOUCH_M, Boxes, Surfaces
 from preview.scene.layout import Bools, Floats
@@ -28,7 +29,6 @@ _MOST = 14
 """Edges kept on each axis of a surface: those at which light changes most."""
 
 _PLAIN = 0.06  # share of the light there by which it must change
-_BOUNCED = 0.2
 _SAMPLES = 5
 _NARROWEST_M = 0.002
 _BESIDE_M = 0.001
@@ -43,11 +43,6 @@ def _one(lines: Lines, line: int) -> Lines:
         "group_m": lines.length_m[line : line + 1],
     }
     return replace(lines, **{**picked, **one})
-
-
-def _least(surfaces: Surfaces, lines: Lines) -> float:
-    """Light in lux that there is everywhere when every group gives a lumen: a part of the mean, by bounces."""
-    return float(_BOUNCED * (lines.share @ lines.count) / surfaces.area_m2.sum())
 
 
 def _silhouette(low: Floats, high: Floats, eye: Floats) -> Bools:
@@ -116,7 +111,7 @@ def _across(
     light = lux_per_lumen(_one(lines, line), boxes, points.reshape(-1, 3), surfaces.normal[surface], skip=own)
     both = light.reshape(len(edge), 2, _SAMPLES) * float(lines.count[line])
     change = np.abs(both[:, 0] - both[:, 1])
-    plain = change > _PLAIN * (both.max(axis=1) + _least(surfaces, lines))
+    plain = change > _PLAIN * (both.max(axis=1) + least_lux(float(lines.share @ lines.count), surfaces))
     return edge - begin[beside], np.where(plain, change, 0.0).max(axis=1)
 
 

@@ -37,7 +37,7 @@ Heft = Callable[[Ints, Floats], Floats]
 
 _STRANDS = 4  # of a run aslant
 _STRANDS_EDGE = 24  # of one that has the end of a shadow on it
-_MOST_CUTS = 6
+_MOST_CUTS = 12  # beyond it, behind a grille of slats finer than the band is wide, some of its half-shadow is lost
 _GAUSS = 0.5 / np.sqrt(3.0)
 _NEAREST = 1e-9  # λ from which a box counts: the point itself may lie on it
 

@@ -42,6 +42,9 @@ class Sighting:
     camera: Camera | None  # for a picture of the photo's own size
     misfit_px: float  # root mean square distance of the corners from the fitted rectangle's
     says: str
+    squarely: bool = (
+        False  # whether the camera is not known because the surface is seen too squarely, with no focal length to help
+    )
 
 
 def corners_m(surfaces: Surfaces, surface: int, rect_m: tuple[float, float, float, float]) -> Floats:
@@ -87,9 +90,10 @@ def sight(
     camera, misfit, blur = _fit(places, corners, size, None)
     how = "from the corners"
     if camera is None or blur > _WELL_KNOWN or misfit > _MISFIT * size[0]:
+        missed = camera is not None and misfit > _MISFIT * size[0]
         why = (
             f"the corners miss a rectangle of that size by {misfit:.0f} px"
-            if camera is not None and misfit > _MISFIT * size[0]
+            if missed
             else "the corners are seen too squarely to tell how far away the camera stood"
         )
         if focal_px is None:
@@ -98,6 +102,7 @@ def sight(
                 None,
                 misfit,
                 f"only the {name} is lit: {why}, and the file does not tell its focal length (photo.field_deg would)",
+                squarely=not missed,
             )
         camera, misfit, _ = _fit(places, corners, size, focal_px)
         how = "from the corners and the focal length in the file"

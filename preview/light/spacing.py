@@ -1,6 +1,6 @@
 """How close the lines of a light map lie.
 
-A first set grows with the distance to the nearest run, down to half a group along a run and to a quarter of the distance across it. On it
+A first set grows with the distance to the nearest run, down to a group along a run and to a quarter of the distance across it. On it
 the light of whole runs is worked out, and its second differences say how close lines must be for light to be straight between them;
 along a run the first set's rule holds still, for groups that are lit one by one. Where light bends on a small part of a line only, lines
 are no closer for it: patches are cheaper there (`preview.light.refine`).
@@ -20,6 +20,7 @@ import numpy as np
 from preview.light.atlas import Grid
 from preview.light.edges import shadow_edges
 from preview.light.emission import Lines
+from preview.light.fill import least_lux
 from preview.light.illuminance import in_pieces, lux_per_lumen
 from preview.light.room import TOUCH_M, Boxes, Surfaces
 from preview.scene.layout import Bools, Floats, Ints
@@ -38,7 +39,6 @@ _OF_GROUP = 0.25  # spacing along a run over the length of its groups, at the le
 _ALLOWED = 0.005  # miss between lines, relative to the light there
 _OF_ROWS = 0.75  # share of a line on which light must be straight enough
 _TOGETHER = 12_000  # points whose light is worked out at once
-_BOUNCED = 0.2  # light that is everywhere, at the least, over what an even spread of all light would be
 
 
 def _contacts(surfaces: Surfaces, surface: int, boxes: Boxes) -> tuple[Floats, Floats]:
@@ -201,7 +201,7 @@ def grids_of(surfaces: Surfaces, lines: Lines, boxes: Boxes, most_nodes: int) ->
     coarsest = max(_COARSEST_M, big / 60)
     step = max(_COARSE_STEP_M, big / 60)
     whole = _whole(lines)
-    floor = _BOUNCED * float(lines.share @ lines.length_m) / float(surfaces.area_m2.sum())
+    floor = least_lux(float(lines.share @ lines.length_m), surfaces)
 
     def begun(s: int) -> tuple[_Axis, _Axis]:
         lighting = samples.lighting(surfaces, s, lines)

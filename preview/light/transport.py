@@ -2,8 +2,8 @@
 
 It is kept as two parts. A coarse part holds every group's light on the coarse nodes, dense; between those it is interpolated. A near
 part holds what the interpolation misses, close to the runs and along the edges of shadows: for every block of some fifty
-neighbouring groups the nodes at which the block's light would be off by more than 1 %, as one dense matrix. Nodes are left out where
-the miss is under 1/5000 of the run's light there and under 1/50000 of all light there. One sparse matrix, `gather`, interpolates the
+neighbouring groups the nodes at which the block's light would be off by more than 1.5 %, as one dense matrix. Nodes are left out where
+the miss is under 1/500 of the run's light there or under 1/50000 of all light there. One sparse matrix, `gather`, interpolates the
 coarse light and adds the blocks' light at their nodes.
 
 Memory: (coarse nodes + about a quarter of all nodes) × groups × 4 bytes; stated in full by `Transport.bytes`.
@@ -24,6 +24,7 @@ from scipy import sparse
 
 from preview.light.atlas import Grid
 from preview.light.emission import Lines
+from preview.light.fill import least_lux
 from preview.light.illuminance import add_lux, in_pieces
 from preview.light.refine import ROUNDS, Refinement
 from preview.light.room import TOUCH_M, Boxes, Surfaces, inside_boxes
@@ -39,7 +40,6 @@ _LINE_SHARE = 2e-3
 _ALL_SHARE = 2e-5
 _BLOCK = 64
 _BEGUN = 0.6  # of the work, about, is done when the nodes on lines are
-_BOUNCED = 0.2  # light that is everywhere, at the least, over what an even spread of all light would be
 _CHUNK_PAIRS = 3_600_000
 
 Matrix = NDArray[np.float32]
@@ -152,9 +152,9 @@ def _filled_from(grid: Grid, buried: Bools) -> NDArray[np.int64]:
     source = np.arange(grid.line_nodes)
     if not buried.any() or buried.all():
         return source
-    # OpenCV numbers the free nodes and says for every node which of them is nearest.
+    # OpenCV numbers the free nodes and says for every node which of them is nearest, or nearly.
     _, nearest = cv2.distanceTransformWithLabels(
-        buried.reshape(shape).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE, labelType=cv2.DIST_LABEL_PIXEL
+        buried.reshape(shape).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
     number = np.asarray(nearest).ravel()
     free = np.empty(number.max() + 1, dtype=np.int64)
@@ -245,7 +245,7 @@ def build_transport(
     Two surfaces are worked on at a time.
     """
     order = sorted(range(len(surfaces)), key=lambda s: -grids[s].nodes)
-    floor = _BOUNCED * float(lines.share @ lines.count) / float(surfaces.area_m2.sum())
+    floor = least_lux(float(lines.share @ lines.count), surfaces)
 
     def tell(done: float) -> None:
         if progress is not None:

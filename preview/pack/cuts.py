@@ -205,6 +205,8 @@ def _strip(scene: Scene, name: str, sold: Sold, letter: str) -> Material:
                     if first in fed
                     else f"{at}, between groups {first - 1} and {first}"
                 )
+            if any(corner.cut == first for corner in corners):
+                notes.append("for the corner there linked with wires")
             linked = [f"{corner.cut_at_m:.3f} m" for corner in corners if first < corner.cut < last]
             if linked:
                 notes.append(f"cut at {', '.join(linked)} for the corner and linked with wires")

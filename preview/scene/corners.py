@@ -1,7 +1,7 @@
 """Where a run turns in the strip's own plane, which a flat strip does not: it is cut there and linked with wires.
 
-A strip bends over its flat, towards its face or away from it, and lies round such corners whole. Leaves out: the least radius of such a
-bend, strips made to bend sideways.
+A strip bends over its flat, towards its face or away from it, and lies round such corners whole. Where a turn is a bit of both, the larger
+part counts. Leaves out: the least radius of such a bend, strips made to bend sideways, paths that go straight back.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _EXACT_M = 1e-6
 
 @dataclass(frozen=True)
 class Corner:
-    """One corner: metres along the run's path from its data end, how far it turns, and the nearest cut point."""
+    """One corner: metres along the run's path from its data end, how far it turns, and the nearest cut point between two groups."""
 
     at_m: float
     turn_deg: float
@@ -48,9 +48,12 @@ def corners_of(run: Run, strip: Strip) -> tuple[Corner, ...]:
     groups = group_count(run, strip)
     found = []
     for before, after, at in zip(ways[:-1], ways[1:], np.cumsum(lengths)[:-1], strict=True):
+        axis = np.cross(before, after)
+        size = float(np.linalg.norm(axis))
+        turn_deg = float(np.degrees(np.arctan2(size, float(before @ after))))
         # Turning about the face is turning sideways, about an axis across the strip bending over its flat.
-        sideways = float(np.degrees(np.arctan2(abs(float(np.cross(before, after) @ face)), float(before @ after))))
-        cut = cut_point(float(at), strip.cut_m, groups)
-        if sideways > _STRAIGHT_DEG and at < groups * strip.cut_m - _EXACT_M:
-            found.append(Corner(float(at), sideways, cut, cut * strip.cut_m))
+        sideways = abs(float(axis @ face)) > np.sqrt(0.5) * size
+        if sideways and turn_deg > _STRAIGHT_DEG and groups > 1 and at < groups * strip.cut_m - _EXACT_M:
+            cut = min(max(cut_point(float(at), strip.cut_m, groups), 1), groups - 1)
+            found.append(Corner(float(at), turn_deg, cut, cut * strip.cut_m))
     return tuple(found)

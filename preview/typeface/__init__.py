@@ -27,11 +27,12 @@ def typeface(size_px: float, medium: bool = False) -> ImageFont.FreeTypeFont:
 
 
 def missing_letters(text: str) -> str:
-    """Those letters of a text, each once, that the typeface has no shape for.
+    """Those printable letters of a text, each once, that the typeface has no shape for.
 
     >>> missing_letters("Größe – 2 × Ω"), missing_letters("棚 and 棚板")
     ('', '棚板')
     """
     letters = typeface(20)
     none = bytes(letters.getmask("\U0010ffff"))  # no typeface has a letter there
-    return "".join(letter for letter in dict.fromkeys(text) if bytes(letters.getmask(letter)) == none)
+    printable = (letter for letter in dict.fromkeys(text) if letter.isprintable())
+    return "".join(letter for letter in printable if bytes(letters.getmask(letter)) == none)

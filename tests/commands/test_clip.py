@@ -4,6 +4,7 @@ import csv
 import json
 import shutil
 import subprocess
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -163,6 +164,17 @@ def test_words_are_in_the_picture_only_where_asked_for(plan: Path, out: Path, co
         changed = (still(covecast, plan, out, *words) != plain).any(axis=2)
         assert changed[27:].any()
         assert not changed[:20].any()  # in the lower part alone
+
+
+def test_letters_that_come_out_as_boxes_are_named(plan: Path, out: Path, covecast) -> None:
+    words = ["--at", "1", "--size", "96x54"]
+    assert covecast("clip", plan, out / "a.png", *words, "--caption", "Größe – 2 × Ω\nзал")[2] == ""
+    with warnings.catch_warnings():
+        warnings.simplefilter("always")  # as outside the tests, where a warning is said and no error
+        told = covecast("clip", plan, out / "a.png", *words, "--caption", "棚 and 棚板")[2]
+        assert "caution: the pictures' typeface has no letters 棚 板: they come out as boxes" in told
+        plan.write_text(plan.read_text(encoding="utf-8").replace('name = "full"', 'name = "棚"'), encoding="utf-8")
+        assert "no letters 棚:" in covecast("clip", plan, out / "a.png", "--sheet", "--size", "32x18")[2]
 
 
 def test_a_wipe_has_one_on_its_left_and_the_other_on_its_right(plan: Path, out: Path, covecast) -> None:

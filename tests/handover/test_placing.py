@@ -150,6 +150,53 @@ def test_what_a_dead_process_left_is_cleared(tmp_path: Path) -> None:
     assert sorted(p.name for p in tmp_path.iterdir()) == [f".frames.part-{os.getppid()}", "frames"]
 
 
+def test_names_with_brackets_are_cleared_too(tmp_path: Path) -> None:
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    (tmp_path / f".frames[1].part-{gone.pid}").mkdir()
+    with placing_folder(tmp_path / "frames[1]", r"\w+"):
+        pass
+    assert [p.name for p in tmp_path.iterdir()] == ["frames[1]"]
+
+
+def test_a_folder_that_cannot_be_replaced_stays_and_one_put_aside_comes_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    target = tmp_path / "frames"
+    with placing_folder(target, r"\w+") as part:
+        (part / "old").write_text("")
+
+    real = os.replace
+
+    def refuse(source: Path, to: Path) -> None:
+        if to == target and not source.name.endswith("-old"):
+            raise OSError(5, "no")
+        real(source, to)
+
+    def fill() -> None:
+        with placing_folder(target, r"\w+") as part:
+            (part / "new").write_text("")
+
+    monkeypatch.setattr(os, "replace", refuse)
+    with pytest.raises(PlacingError, match="cannot be written"):
+        fill()
+    assert [p.name for p in target.iterdir()] == ["old"]
+    assert [p.name for p in tmp_path.iterdir()] == ["frames"]
+    monkeypatch.undo()
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    target.rename(tmp_path / f".frames.part-{gone.pid}-old")  # as if killed between the two steps
+
+    def stop() -> None:
+        with placing_folder(target, r"\w+"):
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        stop()
+    assert [p.name for p in target.iterdir()] == ["old"]
+    assert [p.name for p in tmp_path.iterdir()] == ["frames"]
+
+
 def test_missing_folder_and_folder_as_file_are_named(tmp_path: Path) -> None:
     with pytest.raises(PlacingError, match="expected an existing folder"), placing_file(tmp_path / "no" / "a.gif"):
         pass

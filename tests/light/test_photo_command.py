@@ -146,7 +146,11 @@ def test_check_tells_corners_that_miss_their_rectangle(scene: Path, covecast) ->
     def says() -> list[str]:
         _, out, err = covecast("check", scene, "--no-eyes", "--json")
         assert err == ""
-        return [one["says"] for one in json.loads(out)["findings"] if one["about"] == "photo"]
+        found = [one for one in json.loads(out)["findings"] if one["about"] == "photo"]
+        remedies[:] = [one["do"] for one in found]
+        return [one["says"] for one in found]
+
+    remedies: list[str] = []
 
     assert says() == []
     given = scene.read_text(encoding="utf-8")
@@ -159,3 +163,12 @@ def test_check_tells_corners_that_miss_their_rectangle(scene: Path, covecast) ->
     scene.write_text(f"{given[:at]}corners_px = {square[::-1]}\n{given[end:]}", encoding="utf-8")
     (found,) = says()
     assert found.startswith("only the back is lit: the corners are seen too squarely")
+    assert remedies[0].startswith("mark a rectangle seen more from the side")
+    first = given.index("[[", at)
+    moved = (
+        given[:first] + "[[" + repr(float(given[first + 2 :].split(",")[0]) - 100) + given[given.index(",", first) :]
+    )
+    scene.write_text(moved, encoding="utf-8")
+    (found,) = says()
+    assert "the corners miss a rectangle" in found
+    assert remedies[0].startswith("mark the corners anew")

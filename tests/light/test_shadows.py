@@ -53,6 +53,21 @@ def test_light_past_boxes_is_what_rays_find(make_scene, lattice, name, run) -> N
     assert found[deep] == pytest.approx(0, abs=0.005 * open_room.max())
 
 
+def test_a_grille_finer_than_the_band_is_wide(make_scene, lattice) -> None:
+    """Eight slats of 3 mm with 3 mm between them under a cover 20 mm wide: from the floor several edges cut the band at once."""
+    run = ([[0.6, 1.0, 1.8], [2.4, 1.0, 1.8]], (0, 0, -1), {**WIDE, "side_fraction": 0.0})
+    slats = [((0.4, 0.979 + 0.006 * k, 1.6), (2.2, 0.003, 0.003)) for k in range(8)]
+    scene, layout = make_scene([run], slats, leds=30, group=6)
+    rng = np.random.default_rng(3)
+    points = np.stack([rng.uniform(0.8, 2.2, 60), rng.uniform(0.7, 1.3, 60), np.full(60, 0.8)], axis=1)
+    up = np.tile([0.0, 0.0, 1.0], (60, 1))
+    found = lux(scene, layout, points, up)
+    open_room = lux(*make_scene([run], leds=30, group=6), points, up)
+    cast = lattice(scene, layout, points, up, np.ones(layout.groups))
+    assert (found < 0.8 * open_room).sum() > 25
+    assert (np.abs(found - cast) <= 0.003 * cast + 0.01 * open_room).all()
+
+
 def test_two_boxes_that_touch_hide_what_one_would(make_scene) -> None:
     """No light through the seam: a wall of one box, and the same wall cut in two along the run."""
     run = ([[0.6, 0.3, 1.2], [2.4, 0.3, 1.2]], (0, 1, 0), WIDE)

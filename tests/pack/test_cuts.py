@@ -137,3 +137,15 @@ def test_a_piece_that_turns_sideways_says_where_it_is_cut_and_linked(two_walls: 
     plan = two_walls.model_copy(update={"run": (run, two_walls.run[1]), "feed": two_walls.feed[:1]})
     (piece,) = cut_list(plan).strips[0].pieces
     assert piece.note == "cut at 1.250 m for the corner and linked with wires"
+
+
+def test_a_splice_at_a_corner_says_so(two_walls: Scene) -> None:
+    # A reel of 1.25 m: 25 groups, to the cut point nearest to the corner.
+    path = ((0.0, 3.0, 1.0), (1.23, 3.0, 1.0), (1.23, 2.0, 1.0))
+    run = two_walls.run[0].model_copy(update={"path_m": path, "aim": (0.0, 0.0, -1.0)})
+    strip = two_walls.strip[run.strip].model_copy(update={"reel_m": 1.25})
+    update = {"run": (run, two_walls.run[1]), "feed": two_walls.feed[:1], "strip": {run.strip: strip}, "assumed": ()}
+    _, second = cut_list(two_walls.model_copy(update=update)).strips[0].pieces
+    assert second.groups == (25, 43)
+    assert "spliced to the piece before it at 1.250 m" in second.note
+    assert second.note.endswith("; for the corner there linked with wires")

@@ -38,3 +38,10 @@ def test_points_on_a_straight_line_and_what_lies_past_the_last_group_are_no_corn
     assert (
         corners(one_shelf, "[[0, 2, 1], [1.2, 2, 1], [1.2, 1.97, 1]]", "[0, 0, 1]") == ()
     )  # 30 mm: no group lies there
+
+
+def test_a_sharp_bend_over_the_flat_is_none_and_one_at_either_end_has_a_cut_point_within(one_shelf: str) -> None:
+    """120° between two walls, faces outwards: over the flat. 20 mm from the start: cut 50 mm in, the first cut point there is."""
+    assert corners(one_shelf, "[[0.5, 2, 1], [1.7, 2, 1], [1.1, 0.96, 1]]", "[-0.5, -0.87, 0]") == ()
+    (corner,) = corners(one_shelf, "[[0, 2, 1], [0.02, 2, 1], [0.02, 1, 1]]", "[0, 0, 1]")
+    assert (corner.cut, corner.off_m) == (1, pytest.approx(0.03))
