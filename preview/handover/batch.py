@@ -19,7 +19,7 @@ import signal
 import sys
 import threading
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from multiprocessing.process import BaseProcess
 from pathlib import Path
@@ -128,8 +128,11 @@ def write_all(
     jobs: int,
     prepare: Callable[[Scene], object] | None = None,
     progress: Callable[[int, int], None] | None = None,
+    only: Collection[str] | None = None,
 ) -> Iterator[Done]:
     """Write every look of a scene, and its programme, into `folder`, which must be there; gives each as it is done.
+
+    `only` names the looks that are wanted, where not all are.
 
     `prepare` is called once if anything is to be written, `progress` with the frames written and to be written.
     What fails is given too, and the others go on; leaving early ends the workers and leaves whole clips alone.
@@ -143,6 +146,8 @@ def write_all(
     stamps: dict[str, str] = {}
     names = clip_names(looks, ending)
     for number, (look, name) in enumerate(zip(looks, names, strict=True)):
+        if only is not None and look.name not in only:
+            continue
         stamps[name] = stamp_of(scene, look, wish)
         held = clips.get(name)
         if (

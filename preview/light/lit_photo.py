@@ -70,7 +70,8 @@ def sighting_of(scene: Scene, photo: Photograph | None = None) -> Sighting:
     if given.field_deg is not None:
         focal = photo.size[0] / 2 / float(np.tan(np.radians(given.field_deg) / 2))
     corners = np.array(given.corners_px, dtype=float)
-    return sight(surfaces_of(scene), FACES.index(given.surface), given.rect_m, corners, photo.size, focal)
+    told = {} if given.field_deg is None else {"focal_by": "photo.field_deg"}
+    return sight(surfaces_of(scene), FACES.index(given.surface), given.rect_m, corners, photo.size, focal, **told)
 
 
 class PhotoRenderer:

@@ -68,11 +68,12 @@ def sight(
     corners_px: Floats,
     size: tuple[int, int],
     focal_px: float | None = None,
+    focal_by: str = "the focal length in the file",
 ) -> Sighting:
     """The camera of a photo of `size` (width, height) whose corners (4, 2) are those of a rectangle on surface number `surface`.
 
-    `focal_px` is the focal length that the file tells, in pixels of the photo's width, or None. Raises CovecastError where the corners
-    go round the wrong way for that surface, or lie far outside the photo.
+    `focal_px` is the focal length in pixels of the photo's width that something tells, `focal_by`, or None. Raises CovecastError where the
+    corners go round the wrong way for that surface, or lie far outside the photo.
     """
     name = surfaces.names[surface]
     corners = np.asarray(corners_px, dtype=np.float64)
@@ -91,21 +92,20 @@ def sight(
     how = "from the corners"
     if camera is None or blur > _WELL_KNOWN or misfit > _MISFIT * size[0]:
         missed = camera is not None and misfit > _MISFIT * size[0]
+        if not missed and focal_px is None:  # seen squarely, any focal length tells whether the shape is right
+            usual, by, _ = _fit(places, corners, size, 0.9 * max(size))
+            if usual is not None and by > 2 * _MISFIT * size[0]:
+                missed, misfit = True, by
         why = (
             f"the corners miss a rectangle of that size by {misfit:.0f} px"
             if missed
             else "the corners are seen too squarely to tell how far away the camera stood"
         )
         if focal_px is None:
-            return Sighting(
-                plane,
-                None,
-                misfit,
-                f"only the {name} is lit: {why}, and the file does not tell its focal length (photo.field_deg would)",
-                squarely=not missed,
-            )
+            unknown = "" if missed else ", and the file does not tell its focal length (photo.field_deg would)"
+            return Sighting(plane, None, misfit, f"only the {name} is lit: {why}{unknown}", squarely=not missed)
         camera, misfit, _ = _fit(places, corners, size, focal_px)
-        how = "from the corners and the focal length in the file"
+        how = f"from the corners and {focal_by}"
         if camera is None or misfit > 2 * _MISFIT * size[0]:
             text = f"only the {name} is lit: the corners miss a rectangle of that size by {misfit:.0f} px"
             return Sighting(plane, None, misfit, text)
@@ -200,9 +200,10 @@ def _fit(
     eye = middle - rotation.T @ answer[3:6]
     blur = 0.0
     if focal_px is None:
-        singular = np.linalg.svd(jac, compute_uv=False)
-        known = singular[-1] > 1e-9 * singular[0]
-        blur = MARKED_TO * float(np.sqrt(np.linalg.inv(jac.T @ jac)[6, 6])) if known else float("inf")
+        # The root of the last entry of (JᵀJ)⁻¹, by way of J's singular values: seen squarely, JᵀJ cannot be inverted.
+        _, singular, ways = np.linalg.svd(jac, full_matrices=False)
+        known = singular[-1] > 1e-12 * singular[0]
+        blur = MARKED_TO * float(np.linalg.norm(ways[:, 6] / singular)) if known else float("inf")
     camera = Camera(eye, rotation[2], rotation[0], rotation[1], float(answer[6]), size)
     field = np.degrees(2 * np.arctan(size[0] / 2 / camera.focal_px))
     if not _NARROWEST_DEG <= field <= _WIDEST_DEG:

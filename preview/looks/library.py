@@ -29,6 +29,7 @@ __all__ = [
     "EffectError",
     "Ready",
     "add_script",
+    "client_looks",
     "effect_names",
     "find_effect",
     "load_script",
@@ -249,6 +250,12 @@ def looks_of(scene: Scene) -> tuple[Look, ...]:
     """Everything of a scene that can play: its looks, and its programme as one more look where it has one."""
     programme = programme_look(scene)
     return scene.look if programme is None else (*scene.look, programme)
+
+
+def client_looks(scene: Scene) -> tuple[Look, ...]:
+    """Those of `looks_of` that a client is shown: proofs are for the meter. All of them where there is nothing else."""
+    looks = looks_of(scene)
+    return tuple(look for look in looks if ready_look(scene, look).effect.mood != "proof") or looks
 
 
 def ready_look(scene: Scene, look: Look) -> Ready:

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from preview.pack.wiring import Wiring, wiring_of
+from preview.power.conductor_sets import used_supplies
 from preview.power.network import build
 from preview.power.probe import readings
 from preview.power.solve import solve
@@ -148,7 +149,10 @@ def _at(found: Any, way: tuple[str | int, ...]) -> float:
 def _places(scene: Scene, found: dict[str, Any]) -> list[tuple[str, str, tuple[str | int, ...]]]:
     """Every place to read at, its unit, and where the readings have it."""
     places: list[tuple[str, str, tuple[str | int, ...]]] = []
+    used = used_supplies(scene)
     for s, supply in enumerate(found["supplies"]):
+        if supply["name"] not in used:
+            continue
         places.append((f"supply {supply['name']}, at its terminals", "V", ("supplies", s, "volts")))
         places.append((f"supply {supply['name']}, in its positive", "A", ("supplies", s, "amps")))
     for b, block in enumerate(found["blocks"]):

@@ -19,7 +19,7 @@ from preview.handover.checking import Checked
 from preview.handover.clips import Wish
 from preview.handover.making import covecast_version, digest_of
 from preview.handover.placing import placing_folder
-from preview.looks.library import looks_of
+from preview.looks.library import client_looks, looks_of
 from preview.pack.client import client_page
 from preview.pack.cuts import Sold, cut_list
 from preview.pack.diagram import wiring_svg
@@ -97,7 +97,7 @@ def write_pack(
                     scene, part / PICTURES, asked.wish.size, lambda share: step(round(1000 * share))
                 )
             if asked.clips:
-                done = _write_clips(scene_name, whole, part / CLIPS, asked, bar)
+                done = _write_clips(scene_name, scene, whole, part / CLIPS, asked, bar)
         about = _write_papers(scene_name, scene, part, asked, caps, checked, shown, done)
         text = manifest_of(part, about)
         (part / MANIFEST).write_text(text, encoding="utf-8")
@@ -117,8 +117,8 @@ class _Clips:
     written: list[str] = field(default_factory=list)
 
 
-def _write_clips(scene_name: str, whole: Path, folder: Path, asked: Asked, bar: Bar) -> _Clips:
-    """Every look as MP4; what is there already is taken over."""
+def _write_clips(scene_name: str, scene: Scene, whole: Path, folder: Path, asked: Asked, bar: Bar) -> _Clips:
+    """Every look that the client is shown as MP4; what is there already is taken over."""
     folder.mkdir()
     for source in (whole / CLIPS, asked.clips_from):
         if source is not None and source.is_dir():
@@ -131,7 +131,10 @@ def _write_clips(scene_name: str, whole: Path, folder: Path, asked: Asked, bar: 
         def progress(frame: int, of: int) -> None:
             step(round(1000 * frame / max(of, 1)))
 
-        every = cast("Generator[Done]", write_all(scene_name, folder, ".mp4", asked.wish, asked.jobs, None, progress))
+        names = [look.name for look in client_looks(scene)]
+        every = cast(
+            "Generator[Done]", write_all(scene_name, folder, ".mp4", asked.wish, asked.jobs, None, progress, names)
+        )
         with closing(every) as all_done:
             for one in all_done:
                 if one.flashes:
@@ -171,7 +174,7 @@ def _write_papers(
     (part / "readings.csv").write_bytes(readings_csv(gauged))
     (part / "wiring.svg").write_text(wiring_svg(scene, layout, gauged.wiring), encoding="utf-8")
     file = find_scene(scene_name)
-    invented = "invented" in (scene.note or "").lower()
+    invented = (scene.note or "").strip().lower().startswith("invented")
     both = {
         "title": scene.title,
         "note": scene.note,

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from preview.pack.cuts import CutList
 from preview.pack.wiring import cable_words
 from preview.power.conductor_sets import used_supplies
+from preview.scene.corners import corners_of
 from preview.scene.model import Cable, Scene
 
 __all__ = ["ALLOWANCE", "NOT_LISTED", "Part", "Parts", "parts_list"]
@@ -185,6 +186,10 @@ def _connections(scene: Scene, cuts: CutList) -> Iterator[Part]:
     spliced = sum(len(strip.pieces) - 1 for strip in cuts.strips)
     if spliced:
         yield Part("connection", "splice within a run: positive, negative, data", spliced, "place")
+    begun = {(piece.run, piece.groups[0]) for strip in cuts.strips for piece in strip.pieces if piece.groups}
+    corners = sum((run.name, c.cut) not in begun for run in scene.run for c in corners_of(run, scene.strip[run.strip]))
+    if corners:
+        yield Part("connection", "corner within a run, cut and linked: positive, negative, data", corners, "place")
     joints = sum(len(material.pieces) for material in cuts.materials if material.kind == "channel")
     joints -= sum(
         1

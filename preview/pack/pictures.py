@@ -15,7 +15,7 @@ import imageio.v3 as iio
 from preview.handover.batch import clip_names
 from preview.handover.frames import Film, film_of, stage_of
 from preview.handover.video import Picture
-from preview.looks.library import looks_of
+from preview.looks.library import client_looks
 from preview.looks.moments import twelve_moments
 from preview.scene.model import Scene
 
@@ -52,9 +52,9 @@ def still_size(clip_size: tuple[int, int]) -> tuple[int, int]:
 def write_pictures(
     scene: Scene, folder: Path, clip_size: tuple[int, int], done: Callable[[float], None]
 ) -> tuple[tuple[Shown, ...], Sequence[str]]:
-    """Write the pictures of a scene into a folder that is there; gives its looks, and what the renderer says of them."""
+    """Write the pictures of what a client is shown into a folder that is there; gives these looks, and what the renderer says of them."""
     stage = stage_of(scene, still_size(clip_size), lambda share: done(0.5 * share))
-    looks = looks_of(scene)
+    looks = client_looks(scene)
     shown = []
     for number, (look, name) in enumerate(zip(looks, clip_names(looks, ".jpg"), strict=True)):
         film = film_of(stage, look, seamless=False)

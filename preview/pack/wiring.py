@@ -135,7 +135,7 @@ def wiring_of(scene: Scene, read: Sequence[dict[str, Any]]) -> Wiring:
 
 
 def _sources(scene: Scene) -> list[SourceWay]:
-    """Every supply followed by the blocks behind it, deeper ones after what feeds them."""
+    """Every supply that feeds anything, followed by the blocks behind it, deeper ones after what feeds them."""
     found: list[SourceWay] = []
 
     def blocks_of(source: str) -> None:
@@ -145,7 +145,8 @@ def _sources(scene: Scene) -> list[SourceWay]:
                 found.append(SourceWay("block", name, source, supply, block.cable, scene.supply[supply].volts, None))
                 blocks_of(name)
 
-    for name, supply in scene.supply.items():
+    for name in used_supplies(scene):
+        supply = scene.supply[name]
         found.append(SourceWay("supply", name, None, name, None, supply.volts, supply.amps))
         blocks_of(name)
     return found

@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from preview.power.conductor_sets import conductor_sets
 from preview.power.conductors import CLASS_5_OHM_PER_KM, ampacity_a
 from preview.power.fusing import fuse_for
 from preview.power.meter import Break, Metered
@@ -45,13 +46,30 @@ def mends(scene: Scene, layout: Layout, found: Break, meter_again: Callable[[Sce
         rating = fuse_for(found.worst, scene.limits.fuse_fraction)
         if rating is None:
             return ["a second feed beside it, each with its own fuse"]
-        if rating <= ampacity_a(feed.cable):
-            return [f"a {rating:g} A fuse would hold"]
-        return [f"a {rating:g} A fuse with {_cable_for(rating)} would hold"]
+        thin = _thin_joins(scene, feed.run, rating)
+        if ampacity_a(feed.cable) < rating:
+            also = f", the same in {' and '.join(thin)}," if thin else ""
+            return [f"a {rating:g} A fuse with {_cable_for(rating)}{also} would hold"]
+        also = f" with {_cable_for(rating)} in {' and '.join(thin)}" if thin else ""
+        return [f"a {rating:g} A fuse{also} would hold"]
     if found.kind == "cable":
         return [f"{_cable_for(found.worst)} would hold"]
     feeds = _further_feeds(scene, layout, found, meter_again)
     return [] if feeds is None else [feeds]
+
+
+def _thin_joins(scene: Scene, run: str, amps: float) -> list[str]:
+    """The joins behind a feed into that run whose cables may not carry what a fuse of so many amps lets through."""
+    alone = scene.model_copy(update={"feed": ()})
+    joined = next(parts for parts in conductor_sets(alone, "positive") if ("run", run) in parts)
+    return [
+        f"join {join.from_} to {join.to}"
+        for join in scene.join
+        if join.carries == "power"
+        and join.cable is not None
+        and ("run", join.from_) in joined
+        and ampacity_a(join.cable) < amps * (1 - 1e-9)
+    ]
 
 
 def _cable_for(amps: float) -> str:

@@ -40,7 +40,7 @@ def light(place, time_s, dials, seed):
 def quick(moving: str, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A small scene as a file, invented, with names that mean something to a page."""
     file = tmp_path_factory.mktemp("scene") / "shelf.toml"
-    text = moving.replace(
+    text = moving.replace('"proof_full"', '"steady"').replace(
         'title = "One shelf"', 'title = "Shelf <b>& more</b>"\nnote = "Invented. <script>alert(1)</script>"'
     )
     text = text.replace("seconds = 4", "seconds = 1")
@@ -213,6 +213,33 @@ def test_without_the_client(quick: Path, out: Path, covecast) -> None:
 
 
 @pytest.mark.usefixtures("small")
+def test_a_proof_for_the_meter_is_not_shown_to_the_client(quick: Path, out: Path, covecast, tmp_path: Path) -> None:
+    plan = tmp_path / "proof.toml"
+    plan.write_text(quick.read_text(encoding="utf-8").replace('"steady"', '"proof_full"'), encoding="utf-8")
+    code, _, told = covecast("pack", plan, out / "pack", *QUICK)
+    assert code == 0, told
+    files = [path.name for path in (out / "pack").rglob("*") if path.is_file()]
+    assert any("soft-dusk" in name for name in files)
+    assert not any("full" in name for name in files)
+    assert "<h3>full</h3>" not in (out / "pack" / "for-the-client.html").read_text(encoding="utf-8")
+    assert "<td>look full</td>" in (out / "pack" / "for-the-fitter.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("note", "badge"), [("Invented for a trial.", True), ("The client likes an invented pattern.", False)]
+)
+def test_only_a_note_that_begins_so_marks_a_plan_as_invented(
+    note: str, badge: bool, quick: Path, out: Path, covecast, tmp_path: Path
+) -> None:
+    plan = tmp_path / "noted.toml"
+    text = quick.read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if not line.startswith("note = ")]
+    at = next(k for k, line in enumerate(lines) if line.startswith("title"))
+    plan.write_text("\n".join([*lines[: at + 1], f'note = "{note}"', *lines[at + 1 :]]), encoding="utf-8")
+    covecast("pack", plan, out / "pack", "--without", "client")
+    assert ("Invented for demonstration" in (out / "pack" / "for-the-fitter.html").read_text(encoding="utf-8")) == badge
+
+
 def test_without_clips(quick: Path, out: Path, covecast) -> None:
     code, _, _ = covecast("pack", quick, out / "pack", "--without", "clips", "--without", "flashes", *QUICK)
     assert code == 0

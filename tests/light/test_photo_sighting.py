@@ -100,6 +100,30 @@ def test_square_on_the_corners_say_too_little_and_the_file_helps(surfaces: Surfa
         assert middle[:2] / middle[2] == pytest.approx([3.0, 1.0], abs=1e-4)
 
 
+@pytest.mark.parametrize("top", [114.6, 115.0, 116.0])
+def test_all_but_square_on_no_camera_is_made_up(surfaces: Surfaces, top: float) -> None:
+    """900 px for 2.6 m, 865 px for 2.5 m: the same scale to a pixel. With 65° across 1200 px the focal length is 942 px, so 2.72 m away."""
+    corners = np.array([[150, 980], [1050, 980], [1050, top], [150, top]], dtype=float)
+    number, rect, size = FACES.index("back"), (0.0, 0.0, 2.6, 2.5), (1200, 1100)
+    alone = sight(surfaces, number, rect, corners, size)
+    assert alone.camera is None
+    assert alone.squarely
+    focal = 600 / np.tan(np.radians(32.5))
+    told = sight(surfaces, number, rect, corners, size, focal, "the maker's word")
+    assert told.camera is not None
+    assert told.says.startswith("camera from the corners and the maker's word: at 1.30, 0.6")
+    assert 3.4 - told.camera.eye_m[1] == pytest.approx(focal * 2.6 / 900, rel=0.01)
+
+
+def test_square_on_a_wrong_shape_is_still_seen(surfaces: Surfaces) -> None:
+    """346 px a metre across and 216 px a metre up."""
+    corners = np.array([[150, 700], [1050, 700], [1050, 160], [150, 160]], dtype=float)
+    found = sight(surfaces, FACES.index("back"), (0.0, 0.0, 2.6, 2.5), corners, (1200, 800))
+    assert found.camera is None
+    assert not found.squarely
+    assert "the corners miss a rectangle of that size" in found.says
+
+
 def test_the_plane_alone(surfaces: Surfaces) -> None:
     # Fronto-parallel by hand: 100 px a metre, v up.
     plane = plane_of_photo(np.array([[100.0, 900], [500, 900], [500, 700], [100, 700]]), (1, 0, 5, 2))

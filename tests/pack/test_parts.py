@@ -66,5 +66,27 @@ def test_a_supply_that_feeds_nothing_is_not_bought_nor_tied(two_walls: Scene) ->
     more = two_walls.model_copy(update={"supply": {**two_walls.supply, "spare": spare}})
     assert counts(more) == counts(two_walls)
     assert gauge(more, 100).wiring.negatives == gauge(two_walls, 100).wiring.negatives
+    assert gauge(more, 100).wiring.sources == gauge(two_walls, 100).wiring.sources
+    assert [reading.place for reading in gauge(more, 100).readings] == [
+        reading.place for reading in gauge(two_walls, 100).readings
+    ]
     plain, idle = (compare(scene, [Choice()])[0] for scene in (two_walls, more))
     assert (idle.price, idle.unpriced) == (plain.price, plain.unpriced)
+
+
+def test_corners_that_are_cut_and_linked_are_counted_once(two_walls: Scene) -> None:
+    # Down both walls: one corner of the long run at 1.23 m, cut at 1.25 m; with reels of 1.25 m it is a splice, which is counted as one.
+    path = ((0.0, 3.0, 1.0), (1.23, 3.0, 1.0), (1.23, 2.0, 1.0))
+    run = two_walls.run[0].model_copy(update={"path_m": path, "aim": (0.0, 0.0, -1.0)})
+    scene = two_walls.model_copy(update={"run": (run, two_walls.run[1]), "feed": two_walls.feed[:1], "assumed": ()})
+    rows = {
+        part.item: part.count for part in parts_list(scene, cut_list(scene), 0.1).parts if part.kind == "connection"
+    }
+    assert rows["corner within a run, cut and linked: positive, negative, data"] == 1
+    strip = two_walls.strip[run.strip].model_copy(update={"reel_m": 1.25})
+    short = scene.model_copy(update={"strip": {run.strip: strip}})
+    rows = {
+        part.item: part.count for part in parts_list(short, cut_list(short), 0.1).parts if part.kind == "connection"
+    }
+    assert rows["splice within a run: positive, negative, data"] == 1
+    assert not any("corner" in item for item in rows)

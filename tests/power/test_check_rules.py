@@ -258,6 +258,35 @@ def test_a_join_thinner_than_its_fuse() -> None:
         assert [(f.weight, f.about) for f in heavy(read(scene))] == ([("fault", "join a to b")] if trips else [])
 
 
+@pytest.mark.parametrize(("at_m", "mm2", "trips"), [(0.5, 0.5, True), (0.5, 1.0, False), (None, 0.5, False)])
+def test_feeds_that_together_pass_what_a_join_may_carry(at_m: float | None, mm2: float, trips: bool) -> None:
+    """Two fuses of 3 A before a join of 0.5 mm², which may carry 3 A: 5 A, all that the supply has, may flow into a short behind it."""
+    one_supply = SECOND[: SECOND.index("[supply")]
+    join = JOIN.format("power").replace("mm2 = 1.0", f"mm2 = {mm2}")
+    feed = '\n[[feed]]\nfrom = "psu"\nrun = "a"\nat_m = {}\nfuse_a = 3\ncable = {{ mm2 = 1.0, length_m = 2 }}\n'
+    more = "" if at_m is None else feed.format(at_m)
+    scene = plan(("length_m = 2 }", "length_m = 2 }\nfuse_a = 3"), more=one_supply + join + more)
+    found = [f for f in heavy(read(scene)) if f.about == "join a to b"]
+    assert [f.weight for f in found] == ["caution"] * trips
+    assert all("may carry 3 A" in f.says and f.says.endswith("together let 5 A through") for f in found)
+
+
+def test_a_larger_fuse_is_proposed_with_what_the_join_behind_it_needs() -> None:
+    """Two runs of 1.22 A behind 2 A: 2.44 A need 3.05 A, so 4 A or 5 A, which 0.5 mm² may not carry (3 A) and 0.75 mm² may (6 A)."""
+    one_supply = SECOND[: SECOND.index("[supply")]
+
+    def scene(fuse_a: float, mm2: float) -> Scene:
+        join = JOIN.format("power").replace("mm2 = 1.0", f"mm2 = {mm2}")
+        return plan(("length_m = 2 }", f"length_m = 2 }}\nfuse_a = {fuse_a}"), more=one_supply + join)
+
+    (finding,) = [f for f in heavy(read(scene(2, 0.5))) if f.weight == "over"]
+    assert "mm² cable in join a to b would hold" in finding.do
+    fuse_a = float(finding.do.split(" A fuse")[0].split()[-1])
+    mm2 = float(finding.do.split(" mm²")[0].split()[-1])
+    assert (fuse_a, mm2) in ((4.0, 0.75), (5.0, 0.75))
+    assert heavy(read(scene(fuse_a, mm2))) == []
+
+
 def test_a_fuse_that_carries_too_much() -> None:
     scene = plan(("length_m = 2 }", "length_m = 2 }\nfuse_a = 1"))
     (finding,) = [f for f in heavy(read(scene)) if f.weight == "over"]

@@ -13,7 +13,7 @@ from preview.power.finding import PRACTICE, Finding, Weight
 from preview.power.fusing import FUSE_A, fuse_for, largest_fuse
 from preview.scene.feed_names import feed_names
 from preview.scene.layout import Floats, places_on_path
-from preview.scene.model import Run, Scene
+from preview.scene.model import Join, Run, Scene
 
 __all__ = ["AMPACITY", "wire_findings"]
 
@@ -89,7 +89,8 @@ def _unprotected(scene: Scene) -> Iterator[Finding]:
 def _joins(scene: Scene) -> Iterator[Finding]:
     """Joins that carry power through less copper than the fuses before them protect.
 
-    What reaches a join comes by the feeds of the runs that are joined; another feed of the same supply ends in its own runs.
+    What reaches a join comes by the feeds of the runs that are joined; another feed of the same supply ends in its own runs. That one fuse
+    lets more through is a fault; that several feeds on one side do together, with no fuse blowing, a caution.
     """
     for parts in conductor_sets(scene.model_copy(update={"feed": ()}), "positive"):
         guards = [
@@ -101,6 +102,16 @@ def _joins(scene: Scene) -> Iterator[Finding]:
             if join.carries != "power" or join.cable is None or ("run", join.from_) not in parts or not guards:
                 continue
             holds_a, (amps, by) = ampacity_a(join.cable), max(guards)
+            together_a, names = _together(scene, join)
+            if amps <= holds_a * (1 + 1e-9) < together_a:
+                yield Finding(
+                    "caution",
+                    f"join {join.from_} to {join.to}",
+                    f"its {cable_words(join.cable)} cable may carry {holds_a:.3g} A, and {' and '.join(names)} together let "
+                    f"{together_a:g} A through",
+                    "a thicker cable, or one feed on either side of it",
+                    AMPACITY,
+                )
             if amps > holds_a * (1 + 1e-9):
                 yield Finding(
                     "fault",
@@ -109,6 +120,26 @@ def _joins(scene: Scene) -> Iterator[Finding]:
                     "a thicker cable, or a smaller fuse in that feed",
                     AMPACITY,
                 )
+
+
+def _together(scene: Scene, join: Join) -> tuple[float, list[str]]:
+    """Amps that all feeds on one side of a join let through to a short on the other, the more of both sides, and these feeds."""
+    without = scene.model_copy(update={"feed": (), "join": tuple(other for other in scene.join if other is not join)})
+    sides: list[tuple[float, list[str]]] = []
+    for end in (join.from_, join.to):
+        side = next(parts for parts in conductor_sets(without, "positive") if ("run", end) in parts)
+        feeds = [
+            (called, feed)
+            for called, feed in zip(feed_names(scene), scene.feed, strict=True)
+            if ("run", feed.run) in side
+        ]
+        through: dict[str, float] = {}
+        for _, feed in feeds:
+            supply = root_supply(scene, feed.from_)
+            most = scene.supply[supply].amps
+            through[supply] = min(most, through.get(supply, 0.0) + (feed.fuse_a or most))
+        sides.append((sum(through.values()), [called for called, _ in feeds]))
+    return max(sides)
 
 
 def _at(run: Run, along_m: float) -> Floats:
