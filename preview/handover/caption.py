@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFilter
 
 from preview.handover.video import Picture
-from preview.typeface import typeface as letters_of
+from preview.typeface import letters
 
 __all__ = ["captioned"]
 
@@ -25,7 +25,7 @@ def _plate(lines: Sequence[str], size: tuple[int, int]) -> Image.Image:
     margin = round(letter * 0.9)
     text = "\n".join(lines)
     while True:
-        typeface = letters_of(letter)
+        typeface = letters(letter)
         left, top, right, bottom = ImageDraw.Draw(plate).multiline_textbbox(
             (0, 0), text, font=typeface, spacing=letter // 3
         )

@@ -16,7 +16,7 @@ from preview.handover.frames import Film
 from preview.handover.video import Picture
 from preview.looks.moments import twelve_moments
 from preview.scene.layout import Floats
-from preview.typeface import typeface as letters_of
+from preview.typeface import letters
 
 __all__ = ["ACROSS", "contact_sheet"]
 
@@ -64,9 +64,9 @@ def contact_sheet(
         tops.append(top)
         top += head + strip.rows * (height + gap) + gap // 2
     sheet = Image.new("RGB", (gap + across * (width + gap), top), _PAPER)
-    draw, typeface = ImageDraw.Draw(sheet), letters_of(letter)
+    draw, typeface = ImageDraw.Draw(sheet), letters(letter)
     if title:
-        large = letters_of(round(1.3 * letter))
+        large = letters(round(1.3 * letter))
         draw.text((gap, gap), _fitted(title, sheet.width - 2 * gap, large), fill=_INK, font=large)
     shown = 0
     for strip, y in zip(strips, tops, strict=True):

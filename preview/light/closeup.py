@@ -27,7 +27,7 @@ from preview.light.dots import Line
 from preview.light.emission import BARE_WIDTH_M
 from preview.light.exposure import balance_in
 from preview.scene.layout import Floats
-from preview.typeface import typeface as letters_of
+from preview.typeface import letters
 
 __all__ = ["HAND_M", "Screen", "closeup", "cover_light"]
 
@@ -184,7 +184,7 @@ def closeup(
         ),
         (curve, f"The light along its middle over the same {1000 * HAND_M:g} mm, the mean as 1"),
     )
-    typeface = letters_of(letter)
+    typeface = letters(letter)
     row = round(1.5 * letter)
     wrapped = [_wrapped((text,), typeface, width) for _, text in blocks]
     last = _wrapped(says, typeface, width)
@@ -210,7 +210,7 @@ def closeup(
 def _ruled(light: Floats, scale: float, line: Line, px_m: float, letter: int) -> Image.Image:
     """The life-size stretch with a ruler at its bottom and the places of its LEDs at its top."""
     picture = Image.fromarray(_printed(light * scale))
-    draw, typeface = ImageDraw.Draw(picture), letters_of(max(8, round(0.75 * letter)))
+    draw, typeface = ImageDraw.Draw(picture), letters(max(8, round(0.75 * letter)))
     width, height = picture.size
     tick = max(2, letter // 3)
     for number in range(round(HAND_M / _TICK_M) + 1):
@@ -256,7 +256,7 @@ def _curve(line: Line, group_xyz: Floats, size: tuple[int, int], letter: int) ->
     share = along / mean if mean > 0 else along
     most = max(1.3, 1.1 * float(share.max()))
     panel = Image.new("RGB", (width * 2, height * 2), (12, 12, 12))  # twice as large, then halved: a smooth line
-    draw, typeface = ImageDraw.Draw(panel), letters_of(2 * max(8, round(0.75 * letter)))
+    draw, typeface = ImageDraw.Draw(panel), letters(2 * max(8, round(0.75 * letter)))
     for level in (0.5, 1.0):
         y = 2 * height * (1 - level / most)
         draw.line((0, y, 2 * width, y), fill=(58, 56, 52), width=2)

@@ -42,7 +42,7 @@ from preview.light.photo_light import given_finishes, light_in_photo
 from preview.light.pixels import Pixels
 from preview.light.printing import FULL, WORKERS, Printer
 from preview.light.room import FACES, TOUCH_M, Boxes, Surfaces, boxes_of, surfaces_of
-from preview.light.sighting import Sighting, sight
+from preview.light.sighting import FILE, Sighting, sight
 from preview.light.transport import Progress
 from preview.light.view import Hits, View, look
 from preview.scene.layout import Bools, Floats, Ints, Layout
@@ -70,8 +70,8 @@ def sighting_of(scene: Scene, photo: Photograph | None = None) -> Sighting:
     if given.field_deg is not None:
         focal = photo.size[0] / 2 / float(np.tan(np.radians(given.field_deg) / 2))
     corners = np.array(given.corners_px, dtype=float)
-    told = {} if given.field_deg is None else {"focal_by": "photo.field_deg"}
-    return sight(surfaces_of(scene), FACES.index(given.surface), given.rect_m, corners, photo.size, focal, **told)
+    by = FILE if given.field_deg is None else "photo.field_deg"
+    return sight(surfaces_of(scene), FACES.index(given.surface), given.rect_m, corners, photo.size, focal, by)
 
 
 class PhotoRenderer:

@@ -22,7 +22,7 @@ from preview.light.room import FACES, surfaces_of
 from preview.light.sighting import Sighting
 from preview.scene.layout import Floats
 from preview.scene.model import Scene
-from preview.typeface import typeface as letters_of
+from preview.typeface import letters
 
 __all__ = ["outlined"]
 
@@ -80,7 +80,7 @@ def _named(picture: Picture, names: list[tuple[str, Colour]]) -> Picture:
     """What the colours stand for, on a dark plate in the lower left corner; left out where there is no room for it."""
     height, width = picture.shape[:2]
     letter = max(9, height // 45)
-    typeface = letters_of(letter)
+    typeface = letters(letter)
     row, swatch, edge = round(1.5 * letter), 2 * letter, letter
     wide = 3 * edge + swatch + round(max(typeface.getlength(name) for name, _ in names))
     high = 2 * edge + row * len(names) - (row - letter)

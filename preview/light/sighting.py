@@ -24,7 +24,10 @@ from preview.light.room import Surfaces
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 
-__all__ = ["MARKED_TO", "Sighting", "corners_m", "plane_of_photo", "sight"]
+__all__ = ["FILE", "MARKED_TO", "Sighting", "corners_m", "plane_of_photo", "sight"]
+
+FILE = "the focal length in the file"
+"""What tells the focal length where the scene does not."""
 
 MARKED_TO = 0.0015
 """How well a corner is marked, over the photo's width: two pixels of 1280."""
@@ -42,9 +45,7 @@ class Sighting:
     camera: Camera | None  # for a picture of the photo's own size
     misfit_px: float  # root mean square distance of the corners from the fitted rectangle's
     says: str
-    squarely: bool = (
-        False  # whether the camera is not known because the surface is seen too squarely, with no focal length to help
-    )
+    squarely: bool = False  # whether it is for want of a slant that there is no camera
 
 
 def corners_m(surfaces: Surfaces, surface: int, rect_m: tuple[float, float, float, float]) -> Floats:
@@ -68,7 +69,7 @@ def sight(
     corners_px: Floats,
     size: tuple[int, int],
     focal_px: float | None = None,
-    focal_by: str = "the focal length in the file",
+    focal_by: str = FILE,
 ) -> Sighting:
     """The camera of a photo of `size` (width, height) whose corners (4, 2) are those of a rectangle on surface number `surface`.
 

@@ -17,7 +17,7 @@ from preview.looks.library import Ready
 from preview.scene.faults import CovecastError
 from preview.scene.layout import Floats
 from preview.scene.model import Look
-from preview.typeface import typeface as letters_of
+from preview.typeface import letters
 
 __all__ = ["strip_frames", "strip_sheet"]
 
@@ -35,7 +35,7 @@ def strip_sheet(chosen: Sequence[Effect]) -> NDArray[np.uint8]:
     rows = -(-len(chosen) // _ACROSS)
     wide, high = _TILE[0] + _GAP, _TILE[1] + _TITLE + _GAP
     sheet = Image.new("RGB", (min(_ACROSS, len(chosen)) * wide + _GAP, rows * high + _GAP), _PAPER)
-    draw, font = ImageDraw.Draw(sheet), letters_of(13)
+    draw, font = ImageDraw.Draw(sheet), letters(13)
     for number, effect in enumerate(chosen):
         x, y = _GAP + number % _ACROSS * wide, _GAP + number // _ACROSS * high
         draw.text((x, y), f"{effect.name}", fill=_INK, font=font)

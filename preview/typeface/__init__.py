@@ -12,7 +12,7 @@ from importlib import resources
 
 from PIL import ImageFont
 
-__all__ = ["font_bytes", "missing_letters", "typeface"]
+__all__ = ["font_bytes", "letters", "missing_letters"]
 
 
 @functools.lru_cache(maxsize=2)
@@ -21,7 +21,7 @@ def font_bytes(medium: bool = False) -> bytes:
     return (resources.files("preview.typeface") / ("medium.ttf" if medium else "regular.ttf")).read_bytes()
 
 
-def typeface(size_px: float, medium: bool = False) -> ImageFont.FreeTypeFont:
+def letters(size_px: float, medium: bool = False) -> ImageFont.FreeTypeFont:
     """The typeface for Pillow, its letters `size_px` high from ascender to descender, roughly."""
     return ImageFont.truetype(io.BytesIO(font_bytes(medium)), size_px, layout_engine=ImageFont.Layout.BASIC)
 
@@ -32,7 +32,7 @@ def missing_letters(text: str) -> str:
     >>> missing_letters("Größe – 2 × Ω"), missing_letters("棚 and 棚板")
     ('', '棚板')
     """
-    letters = typeface(20)
-    none = bytes(letters.getmask("\U0010ffff"))  # no typeface has a letter there
+    drawn = letters(20)
+    none = bytes(drawn.getmask("\U0010ffff"))  # no typeface has a letter there
     printable = (letter for letter in dict.fromkeys(text) if letter.isprintable())
-    return "".join(letter for letter in printable if bytes(letters.getmask(letter)) == none)
+    return "".join(letter for letter in printable if bytes(drawn.getmask(letter)) == none)

@@ -57,25 +57,34 @@ def test_new_files_get_the_usual_permissions(tmp_path: Path) -> None:
     assert (tmp_path / "placed").stat().st_mode == plain.stat().st_mode
 
 
+FILE = "placing_file(target) as part: part.write_bytes(b'half'); "
+FOLDER = "placing_folder(target, '.*') as part: (part / '1.png').write_bytes(b'half'); "
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="signals as on POSIX systems")
+@pytest.mark.parametrize("block", [FILE, FOLDER], ids=["file", "folder"])
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
-def test_a_process_that_is_ended_leaves_nothing(tmp_path: Path, number: signal.Signals) -> None:
-    if number is signal.SIGKILL and not hasattr(os, "O_TMPFILE"):
+def test_a_process_that_is_ended_leaves_nothing(tmp_path: Path, number: signal.Signals, block: str) -> None:
+    if number is signal.SIGKILL and block == FILE and not hasattr(os, "O_TMPFILE"):
         pytest.skip("only Linux has files without a name")
     code = (
         "import sys, time\nfrom pathlib import Path\n"
-        "from preview.handover.placing import ending_cleanly, placing_file\n"
-        "with ending_cleanly(), placing_file(Path(sys.argv[1])) as part:\n"
-        "    part.write_bytes(b'half'); print('writing', flush=True); time.sleep(60)\n"
+        "from preview.handover.placing import ending_cleanly, placing_file, placing_folder\n"
+        f"target = Path(sys.argv[1])\nwith ending_cleanly(), {block}print('writing', flush=True); time.sleep(60)\n"
     )
     process = subprocess.Popen(
-        [sys.executable, "-c", code, str(tmp_path / "a.gif")], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+        [sys.executable, "-c", code, str(tmp_path / "target")], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
     )
     assert process.stdout is not None
     assert process.stdout.readline() == b"writing\n"
+    assert block == FILE or list(tmp_path.iterdir())
     process.send_signal(number)
     assert process.wait(timeout=20) != 0
     process.stdout.close()
+    for _ in range(600):  # what clears up after a process that was killed outright takes a moment
+        if not list(tmp_path.iterdir()):
+            break
+        time.sleep(0.1)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -101,30 +110,6 @@ def test_an_interrupt_that_was_dropped_is_raised_at_the_next_picture(number: sig
     with pytest.raises(KeyboardInterrupt):
         take()
     assert seen == [0, 1, 2]
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="signals as on POSIX systems")
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
-def test_a_process_that_is_ended_leaves_no_folder(tmp_path: Path, number: signal.Signals) -> None:
-    code = (
-        "import sys, time\nfrom pathlib import Path\n"
-        "from preview.handover.placing import ending_cleanly, placing_folder\n"
-        "with ending_cleanly(), placing_folder(Path(sys.argv[1]), r'.*') as part:\n"
-        "    (part / '1.png').write_bytes(b'half'); print('writing', flush=True); time.sleep(60)\n"
-    )
-    process = subprocess.Popen(
-        [sys.executable, "-c", code, str(tmp_path / "frames")], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
-    )
-    assert process.stdout is not None
-    assert process.stdout.readline() == b"writing\n"
-    process.send_signal(number)
-    assert process.wait(timeout=20) != 0
-    process.stdout.close()
-    for _ in range(600):  # whoever clears up after a process that was killed outright takes a moment to do it
-        if not list(tmp_path.iterdir()):
-            break
-        time.sleep(0.1)
-    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_is_replaced_whole_and_foreign_files_are_kept(tmp_path: Path) -> None:
