@@ -9,6 +9,7 @@ only choose where to begin; what counts is the size of what was written.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -92,15 +93,38 @@ _STEPS = {".gif": tuple(_gif()), ".mp4": tuple(_mp4()), ".webp": tuple(_webp())}
 
 
 def steps_down(kind: str, over: Callable[[], float]) -> Iterator[Step]:
-    """Steps for one ending, until `over()` (bytes over bytes allowed, asked before each) is 1 or less. The last is always tried."""
-    last = 1.0
+    """Steps for one ending to write a file with, until one fits; the one given last is the one to keep.
+
+    `over()` is bytes over bytes allowed, asked before the first and after each. Where a step leaves much room, one before it is tried too.
+    Where none fits the last of all has been tried.
+    """
     steps = _STEPS[kind]
-    for number, step in enumerate(steps):
-        now = over()
-        if now <= 1:
-            return
-        # About what this step would leave, from what the last one tried left.
-        if step.part / last * now > 1.1 and number + 1 < len(steps):
-            continue
-        last = step.part
-        yield step
+    too_large, fits, written = -1, len(steps), -1
+    above, below = (
+        (1.0, over()),
+        (0.0, 0.0),
+    )  # of what is too large and of what fits: the part guessed, and what it came to
+    if above[1] <= 1:
+        return
+
+    def about(part: float) -> float:
+        """What a step would come to: as the guess says below what was tried, on a line between two tries in logarithms of both."""
+        if fits == len(steps):
+            return above[1] * part / above[0]
+        along = math.log(part / above[0]) / math.log(below[0] / above[0])
+        return float(above[1] * (below[1] / above[1]) ** along)
+
+    while fits - too_large > 1:
+        number = next((k for k in range(too_large + 1, fits) if about(steps[k].part) <= 1), None)
+        if number is None:
+            if fits < len(steps):
+                break
+            number = fits - 1
+        yield steps[number]
+        written, tried = number, (steps[number].part, over())
+        if tried[1] <= 1:
+            fits, below = number, tried
+        else:
+            too_large, above = number, tried
+    if written != fits < len(steps):
+        yield steps[fits]
